@@ -1,0 +1,254 @@
+"""How much catalyst or hardener goes to the resin, what dose was really given, and when it will gel.
+
+"phr" is parts by weight on a hundred parts of resin, which is what makers' sheets mean when they say nothing else
+(common practice, no source). A volume is only ever turned into a dose with the density of that lot.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from hullbook.calc.errors import InputRefused, require_between, require_not_negative, require_positive
+from hullbook.calc.statistics import expanded_uncertainty, resolution_uncertainty
+from hullbook.calc.verdict import Verdict, judge
+
+ZERO_CELSIUS_K = 273.15
+
+SecondPart = Literal["catalyst", "hardener"]
+
+BELIEVABLE_PHR: dict[SecondPart, tuple[float, float]] = {"catalyst": (0.05, 10.0), "hardener": (1.0, 200.0)}
+"""Outside these a unit was mixed up (grams for kilograms); they are no limits of use (common practice, no source)."""
+
+EXTRAPOLATION_K = 3.0
+"""How far past the outer temperatures of a gel table a time is still given, marked (common practice, no source)."""
+
+
+def catalyst_grams(resin_kg: float, dose_phr: float, part: SecondPart = "catalyst") -> float:
+    """Give the grams of catalyst (or hardener) for `resin_kg` at `dose_phr`.
+
+    Raises `not_positive` for the resin, `unit_suspect` for a dose no such material has. Source: definition of phr.
+    """
+    require_positive("resin_kg", resin_kg, "kg")
+    return resin_kg * require_dose(dose_phr, part) * 10
+
+
+def dose_from_masses(resin_kg: float, catalyst_g: float, part: SecondPart = "catalyst") -> float:
+    """Give the dose in phr that was weighed out.
+
+    Raises `not_positive` for either mass, `unit_suspect` for a dose no such material has. Source: definition of phr.
+    """
+    require_positive("resin_kg", resin_kg, "kg")
+    require_positive("catalyst_g", catalyst_g, "g")
+    return require_dose(catalyst_g / (resin_kg * 10), part)
+
+
+def millilitres(grams: float, density_g_cm3: float) -> float:
+    """Give the volume in mL of a liquid weighed in grams.
+
+    Raises `negative` for the grams, `not_positive` for the density, `unit_suspect` for a density above 5 (kg/m3).
+    """
+    return require_not_negative("grams", grams, "g") / require_density("density_g_cm3", density_g_cm3)
+
+
+def grams(millilitres_measured: float, density_g_cm3: float) -> float:
+    """Give the grams of a liquid measured in mL. Errors as millilitres."""
+    require_not_negative("millilitres_measured", millilitres_measured, "mL")
+    return millilitres_measured * require_density("density_g_cm3", density_g_cm3)
+
+
+def percent_of_mix(dose_phr: float) -> float:
+    """Give the share of the finished mixture in % by weight, 100 p/(100 + p). Raises `negative` below zero."""
+    require_not_negative("dose_phr", dose_phr, "phr")
+    return 100 * dose_phr / (100 + dose_phr)
+
+
+def dose_from_percent_of_mix(percent: float) -> float:
+    """Give the dose in phr of a share of the finished mixture, 100 q/(100 - q); 0 to 99 %, else `impossible`."""
+    require_between("percent_of_mix", percent, 0, 99, "%")
+    return 100 * percent / (100 - percent)
+
+
+def volume_ratio(dose_phr: float, resin_density_g_cm3: float, catalyst_density_g_cm3: float) -> float:
+    """Give the mL on 100 mL of resin that carry `dose_phr`.
+
+    Raises `negative` for the dose, `not_positive` and `unit_suspect` for densities. Source: definition of density.
+    """
+    require_not_negative("dose_phr", dose_phr, "phr")
+    resin = require_density("resin_density_g_cm3", resin_density_g_cm3)
+    return dose_phr * resin / require_density("catalyst_density_g_cm3", catalyst_density_g_cm3)
+
+
+def dose_from_volume_ratio(ratio: float, resin_density_g_cm3: float, catalyst_density_g_cm3: float) -> float:
+    """Give the dose in phr of `ratio` mL on 100 mL of resin. Errors as volume_ratio."""
+    require_not_negative("volume_ratio", ratio, "mL on 100 mL")
+    catalyst = require_density("catalyst_density_g_cm3", catalyst_density_g_cm3)
+    return ratio * catalyst / require_density("resin_density_g_cm3", resin_density_g_cm3)
+
+
+def hardener_phr(epoxide_equivalent_g_mol: float, amine_equivalent_g_mol: float) -> float:
+    """Give the phr of hardener that just meets the resin: 100 AHEW/EEW, both in g per equivalent.
+
+    Raises `not_positive`. Source: makers' stoichiometry sheets for epoxy and amine; EEW 209 with AHEW 43 is printed
+    as 20.6.
+    """
+    require_positive("amine_equivalent_g_mol", amine_equivalent_g_mol, "g/eq")
+    return 100 * amine_equivalent_g_mol / require_positive("epoxide_equivalent_g_mol", epoxide_equivalent_g_mol, "g/eq")
+
+
+def epoxy_index(
+    resin_kg: float, hardener_kg: float, epoxide_equivalent_g_mol: float, amine_equivalent_g_mol: float
+) -> float:
+    """Give the amine hydrogens for each epoxide group in the mix: 1 when they just meet.
+
+    Raises `not_positive`. Source: as hardener_phr.
+    """
+    require_positive("hardener_kg", hardener_kg, "kg")
+    dose = 100 * hardener_kg / require_positive("resin_kg", resin_kg, "kg")
+    return dose / hardener_phr(epoxide_equivalent_g_mol, amine_equivalent_g_mol)
+
+
+def dose_uncertainty(
+    resin_kg: float, catalyst_g: float, *, resin_scale_resolution_g: float, catalyst_scale_resolution_g: float
+) -> float:
+    """Give the expanded uncertainty (k = 2) of a weighed dose in phr, from what the two scales can show.
+
+    Each mass is net of its tare, so each carries two roundings of its scale. What the calibration certificates add is
+    left out. Raises `not_positive` for masses, `negative` for resolutions. Source: JCGM 100:2008, 5.1.6 and F.2.2.1.
+    """
+    dose = 100 * require_positive("catalyst_g", catalyst_g, "g") / (1000 * require_positive("resin_kg", resin_kg, "kg"))
+    return expanded_uncertainty(
+        dose * math.sqrt(2) * resolution_uncertainty(resin_scale_resolution_g) / (1000 * resin_kg),
+        dose * math.sqrt(2) * resolution_uncertainty(catalyst_scale_resolution_g) / catalyst_g,
+    )
+
+
+def judge_dose(
+    dose_phr: float,
+    expanded_uncertainty_phr: float,
+    sheet_low_phr: float | None,
+    sheet_high_phr: float | None,
+    source: str,
+) -> Verdict:
+    """Judge a dose against the maker's limits for this resin with this catalyst, all in phr.
+
+    Errors as hullbook.calc.verdict.judge; `not_positive` for the dose. `source` names the sheet and its revision.
+    """
+    return judge(
+        "dose",
+        require_positive("dose_phr", dose_phr, "phr"),
+        low=sheet_low_phr,
+        high=sheet_high_phr,
+        expanded_uncertainty=expanded_uncertainty_phr,
+        unit="phr",
+        source=source,
+    )
+
+
+@dataclass(frozen=True)
+class GelTime:
+    """Minutes to gel: the sheet's low and high, the middle between, and whether it lies past the sheet's table."""
+
+    low_minutes: float
+    mid_minutes: float
+    high_minutes: float
+    extrapolated: bool
+
+
+@dataclass(frozen=True)
+class GelTable:
+    """A maker's gel times: one row for each temperature (C, rising), one column for each dose (phr, rising).
+
+    Where the sheet gives a single time, low and high are the same. It holds for one resin product with one catalyst
+    product. Raises on making `insufficient_data` below two temperatures or doses, `inconsistent` for an order or
+    shape that does not fit or a low above its high, `implausible` for a time of 1 min or less or above 24 h.
+    """
+
+    temperatures_c: tuple[float, ...]
+    doses_phr: tuple[float, ...]
+    low_minutes: tuple[tuple[float, ...], ...]
+    high_minutes: tuple[tuple[float, ...], ...]
+
+    def __post_init__(self) -> None:
+        for field, knots in (("temperatures_c", self.temperatures_c), ("doses_phr", self.doses_phr)):
+            if len(knots) < 2:
+                raise InputRefused("insufficient_data", field, len(knots), "give at least two")
+            if list(knots) != sorted(set(knots)):
+                raise InputRefused("inconsistent", field, list(knots), "give them rising, each once")
+        require_between("temperatures_c", self.temperatures_c[0], -40, self.temperatures_c[-1], "C")
+        require_positive("doses_phr", self.doses_phr[0], "phr")
+        for field, rows in (("low_minutes", self.low_minutes), ("high_minutes", self.high_minutes)):
+            if [len(row) for row in rows] != [len(self.doses_phr)] * len(self.temperatures_c):
+                accepted = "give one row for each temperature with one time for each dose"
+                raise InputRefused("inconsistent", field, rows, accepted)
+            for time in (time for row in rows for time in row):
+                if not 1 < time <= 24 * 60:
+                    raise InputRefused("implausible", field, time, "give minutes, more than 1 and up to 1440")
+        for low_row, high_row in zip(self.low_minutes, self.high_minutes, strict=True):
+            for low, high in zip(low_row, high_row, strict=True):
+                if low > high:
+                    raise InputRefused("inconsistent", "low_minutes", low, f"give at most {high:g}, its high")
+
+    def gel_time(self, dose_phr: float, temperature_c: float) -> GelTime:
+        """Give the gel time at a dose and a temperature inside the table.
+
+        Straight between neighbours in 1/T and ln(dose) on ln(time), for low, high and their mean apart. Up to 3 K
+        past the outer temperatures the result is marked; further, or outside the doses, `extrapolated` is raised.
+        Source: Arrhenius form, time proportional to exp(E/RT) dose^-c between four cells of a sheet.
+        """
+        lowest, highest = self.doses_phr[0], self.doses_phr[-1]
+        if not lowest <= dose_phr <= highest:
+            raise InputRefused("extrapolated", "dose_phr", dose_phr, f"the sheet covers {lowest:g} to {highest:g} phr")
+        coldest, warmest = self.temperatures_c[0], self.temperatures_c[-1]
+        if not coldest - EXTRAPOLATION_K <= temperature_c <= warmest + EXTRAPOLATION_K:
+            accepted = f"the sheet covers {coldest:g} to {warmest:g} C, with {EXTRAPOLATION_K:g} K past it at most"
+            raise InputRefused("extrapolated", "temperature_c", temperature_c, accepted)
+        row, down = _place(
+            [-1 / (t + ZERO_CELSIUS_K) for t in self.temperatures_c], -1 / (temperature_c + ZERO_CELSIUS_K)
+        )
+        column, across = _place([math.log(d) for d in self.doses_phr], math.log(dose_phr))
+
+        def interpolated(cell: Sequence[Sequence[float]]) -> float:
+            upper, lower = (
+                math.log(times[column]) * (1 - across) + math.log(times[column + 1]) * across
+                for times in (cell[row], cell[row + 1])
+            )
+            return math.exp(upper * (1 - down) + lower * down)
+
+        mid = [
+            [(low + high) / 2 for low, high in zip(low_row, high_row, strict=True)]
+            for low_row, high_row in zip(self.low_minutes, self.high_minutes, strict=True)
+        ]
+        return GelTime(
+            interpolated(self.low_minutes),
+            interpolated(mid),
+            interpolated(self.high_minutes),
+            extrapolated=not coldest <= temperature_c <= warmest,
+        )
+
+
+def require_dose(dose_phr: float, part: SecondPart = "catalyst") -> float:
+    """Give back a dose such a material can have, else refuse it: `not_positive`, or `unit_suspect` far outside."""
+    require_positive("dose_phr", dose_phr, "phr")
+    low, high = BELIEVABLE_PHR[part]
+    if not low <= dose_phr <= high:
+        accepted = f"a {part} has {low:g} to {high:g} phr: look at kg and g"
+        raise InputRefused("unit_suspect", "dose_phr", f"{dose_phr:.4g} phr", accepted)
+    return dose_phr
+
+
+def require_density(field: str, density_g_cm3: float) -> float:
+    """Give back a density in g/cm3, else refuse it: `not_positive`, or `unit_suspect` above 5 (kg/m3 typed)."""
+    require_positive(field, density_g_cm3, "g/cm3")
+    if density_g_cm3 > 5:
+        accepted = f"give g/cm3: {density_g_cm3 / 1000:g} may be meant"
+        raise InputRefused("unit_suspect", field, density_g_cm3, accepted)
+    return density_g_cm3
+
+
+def _place(knots: Sequence[float], at: float) -> tuple[int, float]:
+    """Give the index of the knot before `at` and how far on to the next it lies (below 0 or above 1 outside)."""
+    before = max((i for i, knot in enumerate(knots[:-1]) if knot <= at), default=0)
+    return before, (at - knots[before]) / (knots[before + 1] - knots[before])

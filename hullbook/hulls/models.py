@@ -1,0 +1,255 @@
+"""Hulls and their parts, laminate schedules in revisions, what was laid, hold points."""
+
+from typing import Any, ClassVar
+
+from django.db import models
+from django.db.models import F, Q
+
+from hullbook.hulls.enums import BuildRegime, CraftNumberForm, LayingOutcome, Side
+from hullbook.materials.models import Lot, Material
+from hullbook.quantities.fields import MeasuredField
+from hullbook.records.models import TypedRow, in_columns
+from hullbook.yard.models import Bay
+
+
+class BoatModel(TypedRow):
+    name = models.CharField(max_length=40, unique=True)
+    length_m = MeasuredField(decimal_places=3)
+    beam_m = MeasuredField(decimal_places=3)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Hull(TypedRow):
+    """One boat from laying down to leaving the yard. Its number is painted on the mould and never changes."""
+
+    number = models.CharField(max_length=20, unique=True, error_messages={"unique": "This hull number is taken."})
+    boat_model = models.ForeignKey(BoatModel, on_delete=models.PROTECT, related_name="hulls")
+    mould = models.CharField(max_length=40)
+    pull_number = models.PositiveIntegerField(help_text="How many hulls this mould has made, this one included.")
+    bay = models.ForeignKey(Bay, on_delete=models.PROTECT, related_name="hulls")
+    build_regime = models.CharField(max_length=20, choices=BuildRegime.choices)
+    customer_reference = models.CharField(max_length=80, blank=True)
+    laid_down_on = models.DateField()
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class CraftNumberGiven(TypedRow):
+    """The craft identification number; a change is a correction with its reason."""
+
+    hull = models.ForeignKey(Hull, on_delete=models.PROTECT, related_name="craft_numbers")
+    number = models.CharField(max_length=15)
+    form = models.CharField(max_length=4, choices=CraftNumberForm.choices)
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class Part(TypedRow):
+    hull = models.ForeignKey(Hull, on_delete=models.PROTECT, related_name="parts")
+    name = models.CharField(max_length=40)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.UniqueConstraint(fields=["hull", "name"], name="part_name_once_a_hull"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.hull.number} {self.name}"
+
+
+class ScheduleRevision(models.Model):
+    """A laminate schedule for one part of one boat model, by revision letter. Free to change until it is signed."""
+
+    boat_model = models.ForeignKey(BoatModel, on_delete=models.PROTECT, related_name="revisions")
+    part_name = models.CharField(max_length=40)
+    letter = models.CharField(max_length=2)
+    drawn_by = models.CharField(max_length=4)
+    drawn_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["boat_model", "part_name", "letter"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["boat_model", "part_name", "letter"], name="schedulerevision_letter_once_a_part"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.boat_model.name} {self.part_name} rev {self.letter}"
+
+
+class Zone(models.Model):
+    """A place of the part with one stack: its area and where it lies along the half-girth and the hull."""
+
+    sealed_by = "hulls.ScheduleSigned"
+
+    revision = models.ForeignKey(ScheduleRevision, on_delete=models.CASCADE, related_name="zones")
+    position = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=40)
+    area_m2 = MeasuredField(help_text="Developed area, both sides together where the zone is on both.")
+    girth_from_mm = MeasuredField(decimal_places=1)
+    girth_to_mm = MeasuredField(decimal_places=1)
+    station_from = MeasuredField(decimal_places=2)
+    station_to = MeasuredField(decimal_places=2)
+    side = models.CharField(max_length=10, choices=Side.choices, default=Side.BOTH)
+
+    class Meta:
+        ordering: ClassVar = ["revision", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["revision", "name"], name="zone_name_once_a_revision"),
+            models.CheckConstraint(
+                condition=Q(area_m2__gt=0),
+                name="zone_area_above_zero",
+                violation_error_message="The area of a zone is above nought.",
+            ),
+            models.CheckConstraint(
+                condition=Q(girth_to_mm__gt=F("girth_from_mm"), station_to__gt=F("station_from")),
+                name="zone_runs_forward",
+                violation_error_message="A zone runs from the smaller girth and station to the greater.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ScheduleLine(models.Model):
+    """One ply or core of one zone, in the order it goes into the mould."""
+
+    sealed_by = "hulls.ScheduleSigned"
+
+    revision = models.ForeignKey(ScheduleRevision, on_delete=models.CASCADE, related_name="lines")
+    number = models.PositiveSmallIntegerField()
+    zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="lines")
+    material = models.ForeignKey(Material, on_delete=models.PROTECT, related_name="+")
+    angle_deg = models.CharField(max_length=12, blank=True, help_text="0, 90, +-45 and the like; empty for core.")
+    lap_mm = MeasuredField(default=0.0, decimal_places=1)
+    is_structural = models.BooleanField(default=True)
+
+    class Meta:
+        ordering: ClassVar = ["revision", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["revision", "number"], name="scheduleline_number_once_a_revision"),
+            models.CheckConstraint(
+                condition=Q(lap_mm__gte=0),
+                name="scheduleline_lap_not_negative",
+                violation_error_message="A lap is nought or more.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"line {self.number}"
+
+
+class ScheduleSigned(TypedRow):
+    """A revision signed: its zones and lines are frozen, and stand whole in the entry."""
+
+    revision = models.OneToOneField(ScheduleRevision, on_delete=models.PROTECT, related_name="signing")
+    approval = models.CharField(
+        max_length=120, help_text="The designer's drawing or the plan approval letter it follows."
+    )
+
+    def __str__(self) -> str:
+        return f"{self.revision} signed"
+
+    def sealed_content(self) -> dict[str, Any]:
+        nothing: frozenset[str] = frozenset()
+        return {
+            "revision": in_columns(self.revision, nothing),
+            "zones": [in_columns(zone, nothing) for zone in self.revision.zones.order_by("position")],
+            "lines": [in_columns(line, nothing) for line in self.revision.lines.order_by("number")],
+        }
+
+
+class RevisionInForce(TypedRow):
+    """From here on a hull's part is built to this revision."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="revisions_in_force")
+    revision = models.ForeignKey(ScheduleRevision, on_delete=models.PROTECT, related_name="in_force_for")
+
+    def __str__(self) -> str:
+        return f"{self.part}: {self.revision}"
+
+
+class Laying(TypedRow):
+    """A schedule line as it went into the mould: when, by whom, from which lot; or why not."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="layings")
+    zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="layings")
+    line = models.ForeignKey(ScheduleLine, null=True, blank=True, on_delete=models.PROTECT, related_name="layings")
+    outcome = models.CharField(max_length=20, choices=LayingOutcome.choices)
+    lot = models.ForeignKey(Lot, null=True, blank=True, on_delete=models.PROTECT, related_name="layings")
+    quantity = MeasuredField(default=0.0, help_text="In the material's stock unit.")
+    laid_by = models.CharField(max_length=4)
+    second_person = models.CharField(max_length=4, blank=True)
+    deviation = models.CharField(max_length=400, blank=True)
+    lead = models.CharField(max_length=4, blank=True)
+    lead_reason = models.CharField(max_length=400, blank=True)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(outcome=LayingOutcome.LAID) | ~Q(deviation=""),
+                name="laying_deviation_has_reason",
+                violation_error_message="Say why it was not laid as the line says.",
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome=LayingOutcome.NOT_LAID, lot__isnull=True, quantity=0)
+                | (~Q(outcome=LayingOutcome.NOT_LAID) & Q(lot__isnull=False, quantity__gt=0)),
+                name="laying_names_its_lot",
+                violation_error_message="What is laid comes from a lot, and how much is said; what is not laid does not.",
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome=LayingOutcome.EXTRA, line__isnull=True)
+                | (~Q(outcome=LayingOutcome.EXTRA) & Q(line__isnull=False)),
+                name="laying_names_its_line",
+                violation_error_message="Name the line of the schedule, or say that it was laid beside the schedule.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(second_person=F("laid_by")),
+                name="laying_second_person_is_another",
+                violation_error_message="The second person is another than the one who laid it.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part}: {self.outcome}"
+
+
+class HoldPointRelease(TypedRow):
+    """A hold point released, with what was missing at that moment."""
+
+    hull = models.ForeignKey(Hull, on_delete=models.PROTECT, related_name="hold_point_releases")
+    number = models.PositiveSmallIntegerField()
+    words = models.CharField(max_length=400, blank=True)
+    missing = models.TextField(blank=True)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(number__lte=12),
+                name="holdpointrelease_number_known",
+                violation_error_message="Hold points run from 0 to 12.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.hull.number} hold point {self.number}"
+
+
+class LeftYard(TypedRow):
+    """The hull has left the yard."""
+
+    hull = models.ForeignKey(Hull, on_delete=models.PROTECT, related_name="departures")
+    left_on = models.DateField()
+    delivered_to = models.CharField(max_length=80, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.hull.number} left {self.left_on}"

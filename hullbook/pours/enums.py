@@ -1,0 +1,43 @@
+from django.db.models import TextChoices
+
+
+class GaugeKind(TextChoices):
+    ABSOLUTE = "absolute", "absolute"
+    BELOW_ATMOSPHERE = "below atmosphere", "below the air pressure of the moment"
+
+
+class ComponentRole(TextChoices):
+    RESIN = "resin", "resin"
+    CATALYST = "catalyst", "catalyst or hardener"
+    ADDITION = "addition", "other addition"
+
+
+class RemainderPlace(TextChoices):
+    """Where mixed resin is found again outside the part."""
+
+    PAIL = "pail", "left in a pail"
+    MEDIUM = "medium and peel ply", "in flow medium, peel ply and feed channels, gross less dry"
+    HOSES = "hoses", "in feed lines and hoses"
+    FLANGE = "flange and brake", "in flange and brake trim"
+    TRAP = "resin trap", "in the resin trap"
+    CUPS = "cups and spill", "in gel cups, on stirrers, spilt"
+
+
+class GelPlace(TextChoices):
+    CUP = "cup", "gel cup"
+    PAIL = "pail", "in the pail"
+    PART = "part", "in the part"
+
+
+class PlanItemKind(TextChoices):
+    LAMINATE = "laminate", "laminate"
+    CORE = "core", "core"
+    MEDIUM = "flow medium", "flow medium"
+    PEEL_PLY = "peel ply", "peel ply"
+    CHANNELS = "feed channels", "feed channels"
+    HOSES = "hoses", "hoses"
+    BRAKE = "flange and brake", "flange overrun and brake"
+    TRAP = "resin trap", "resin trap"
+    PAIL_FILM = "pail film", "film left in pails"
+    HEEL = "heel", "heel of the last pail"
+    CUPS = "cups", "mixing, gel cups and drips"

@@ -1,0 +1,268 @@
+"""Resin plan, vacuum hold tests, and the pour: mixes, what was left over, gel."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import F, Q
+
+from hullbook.hulls.models import Part, ScheduleRevision
+from hullbook.materials.enums import SourceKind
+from hullbook.materials.models import Lot, ResinSystem
+from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, PlanItemKind, RemainderPlace
+from hullbook.quantities.fields import MeasuredField
+from hullbook.records.models import EntryRow, TypedRow
+from hullbook.yard.models import Instrument
+
+
+class ResinPlan(TypedRow):
+    """How much resin a part wants, as it was worked out and set; the latest current one of a part is in force."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="resin_plans")
+    revision = models.ForeignKey(ScheduleRevision, on_delete=models.PROTECT, related_name="resin_plans")
+    system = models.ForeignKey(ResinSystem, on_delete=models.PROTECT, related_name="resin_plans")
+    area_relative_sd = MeasuredField(help_text="Shared relative error of everything that goes with area.")
+    low_kg = MeasuredField()
+    likely_kg = MeasuredField()
+    high_kg = MeasuredField()
+    mean_kg = MeasuredField()
+    sd_kg = MeasuredField()
+    upper_kg = MeasuredField(help_text="What is enough at the chance that the costs ask for.")
+    container_kg = MeasuredField()
+    containers = models.PositiveSmallIntegerField()
+    contingency_containers = models.PositiveSmallIntegerField()
+    tables_digest = models.CharField(max_length=64)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(low_kg__lte=F("likely_kg"), likely_kg__lte=F("high_kg"), low_kg__gte=0),
+                name="resinplan_band_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} resin plan"
+
+
+class PlanInput(EntryRow):
+    """A figure the plan was worked out from, and where it comes from."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(ResinPlan, on_delete=models.PROTECT, related_name="inputs")
+    name = models.CharField(max_length=60)
+    value = MeasuredField()
+    source_kind = models.CharField(max_length=20, choices=SourceKind.choices)
+    source = models.CharField(max_length=300)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PlanItem(EntryRow):
+    """Resin for one purpose, in one zone where it belongs to one."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(ResinPlan, on_delete=models.PROTECT, related_name="items")
+    kind = models.CharField(max_length=20, choices=PlanItemKind.choices)
+    zone_name = models.CharField(max_length=40, blank=True)
+    low_kg = MeasuredField()
+    likely_kg = MeasuredField()
+    high_kg = MeasuredField()
+    goes_with_area = models.BooleanField()
+    source_kind = models.CharField(max_length=20, choices=SourceKind.choices)
+    source = models.CharField(max_length=300)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.zone_name}".strip()
+
+
+class HoldTest(TypedRow):
+    """A vacuum hold test with all its readings. Every one is kept; none replaces another."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="hold_tests")
+    number = models.PositiveSmallIntegerField()
+    gauge = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    gauge_kind = models.CharField(max_length=20, choices=GaugeKind.choices)
+    station_pressure_start_mbar = MeasuredField(null=True, blank=True, decimal_places=3)
+    station_pressure_end_mbar = MeasuredField(null=True, blank=True, decimal_places=3)
+    air_temperature_start_c = MeasuredField(decimal_places=2)
+    air_temperature_end_c = MeasuredField(decimal_places=2)
+    rate_mbar_min = MeasuredField(null=True)
+    rate_standard_uncertainty_mbar_min = MeasuredField(null=True)
+    rise_mbar = MeasuredField(null=True, help_text="The fitted rise over the minutes the limit is stated for.")
+    rise_expanded_uncertainty_mbar = MeasuredField(null=True)
+    words = models.CharField(max_length=400, blank=True)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(gauge_kind=GaugeKind.ABSOLUTE)
+                | Q(station_pressure_start_mbar__isnull=False, station_pressure_end_mbar__isnull=False),
+                name="holdtest_barometer_with_relative_gauge",
+                violation_error_message="A gauge that reads below atmosphere needs the barometer at start and end.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} hold test {self.number}"
+
+
+class HoldReading(EntryRow):
+    parent_field = "test"
+
+    test = models.ForeignKey(HoldTest, on_delete=models.PROTECT, related_name="readings")
+    minute = MeasuredField(decimal_places=3)
+    shown_mbar = MeasuredField(decimal_places=3, help_text="As the gauge showed it.")
+    bag_pressure_mbar_abs = MeasuredField(decimal_places=3)
+
+    class Meta:
+        ordering: ClassVar = ["test", "position"]
+
+    def __str__(self) -> str:
+        return f"{self.minute} min {self.bag_pressure_mbar_abs} mbar"
+
+
+class Pour(TypedRow):
+    """Resin going into one part. Begun with this entry, closed by another."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="pours")
+    number = models.PositiveSmallIntegerField()
+    plan = models.ForeignKey(ResinPlan, on_delete=models.PROTECT, related_name="pours")
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.UniqueConstraint(fields=["part", "number"], name="pour_number_once_a_part"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} pour {self.number}"
+
+
+class PourClosed(TypedRow):
+    """The front is through everywhere and the last inlet is shut."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="closings")
+    words = models.CharField(max_length=400, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.pour} closed"
+
+
+class Mix(TypedRow):
+    """One pail: what went into it, at what temperature, by whose hand. Two tablets may log the same pail; both stay."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="mixes")
+    pail_number = models.PositiveSmallIntegerField()
+    dose_phr = MeasuredField()
+    resin_temperature_c = MeasuredField(decimal_places=2)
+    scale = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    catalyst_scale = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    thermometer = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    inlet = models.CharField(max_length=20)
+    mixed_by = models.CharField(max_length=4)
+    second_person = models.CharField(max_length=4, blank=True)
+    lead = models.CharField(max_length=4, blank=True)
+    lead_reason = models.CharField(max_length=400, blank=True)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(pail_number__gt=0),
+                name="mix_pail_number_above_zero",
+                violation_error_message="Pails count from 1.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(second_person=F("mixed_by")),
+                name="mix_second_person_is_another",
+                violation_error_message="The second person is another than the one who mixed.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pour} pail {self.pail_number}"
+
+
+class MixComponent(EntryRow):
+    parent_field = "mix"
+
+    mix = models.ForeignKey(Mix, on_delete=models.PROTECT, related_name="components")
+    role = models.CharField(max_length=20, choices=ComponentRole.choices)
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="mix_components")
+    mass_kg = MeasuredField()
+
+    class Meta:
+        ordering: ClassVar = ["mix", "position"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(mass_kg__gt=0),
+                name="mixcomponent_mass_above_zero",
+                violation_error_message="A mass is above nought.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.role} {self.mass_kg} kg"
+
+
+class Remainder(TypedRow):
+    """Mixed resin found again outside the part."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="remainders")
+    mix = models.ForeignKey(Mix, null=True, blank=True, on_delete=models.PROTECT, related_name="remainders")
+    place = models.CharField(max_length=20, choices=RemainderPlace.choices)
+    mass_kg = MeasuredField()
+    standard_uncertainty_kg = MeasuredField()
+    scale = models.ForeignKey(Instrument, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(mass_kg__gte=0, standard_uncertainty_kg__gte=0),
+                name="remainder_mass_not_negative",
+                violation_error_message="A mass and its uncertainty are nought or more.",
+            ),
+            models.CheckConstraint(
+                condition=Q(mix__isnull=True) | Q(place=RemainderPlace.PAIL),
+                name="remainder_mix_only_for_a_pail",
+                violation_error_message="Only what is left in a pail belongs to a mix.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place} {self.mass_kg} kg"
+
+
+class Gel(TypedRow):
+    """Gel seen: in a cup, in a pail, or at a place of the part."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="gels")
+    mix = models.ForeignKey(Mix, null=True, blank=True, on_delete=models.PROTECT, related_name="gels")
+    at = models.CharField(max_length=10, choices=GelPlace.choices)
+    place = models.CharField(max_length=80, blank=True)
+    temperature_c = MeasuredField(null=True, blank=True, decimal_places=2)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(at=GelPlace.PART) | Q(mix__isnull=False),
+                name="gel_cup_names_its_mix",
+                violation_error_message="A cup or pail belongs to a mix: say which.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"gel, {self.at}"

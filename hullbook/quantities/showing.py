@@ -1,0 +1,62 @@
+"""Turning a number and its unit into text: one way for page, label, CSV heading and PDF."""
+
+from decimal import ROUND_HALF_EVEN, Decimal
+
+PLACES = {
+    "kg": 2,
+    "g": 0,
+    "kg/m2": 3,
+    "kg/m3": 0,
+    "m": 2,
+    "mm": 2,
+    "m2": 2,
+    "mbar": 1,
+    "mbar/min": 3,
+    "degC": 1,
+    "K": 1,
+    "%": 1,
+    "fraction": 3,
+    "phr": 2,
+    "min": 1,
+    "h": 1,
+    "deg": 0,
+    "Pa.s": 3,
+    "barcol": 0,
+    "ratio": 3,
+}
+SHOWN_AS = {
+    "kg/m2": "kg/m²",
+    "kg/m3": "kg/m³",
+    "m2": "m²",
+    "degC": "°C",
+    "deg": "°",
+    "Pa.s": "Pa·s",
+    "phr": "% on resin by weight",
+    "fraction": "",
+    "barcol": "",
+    "ratio": "",
+    "1": "",
+}
+NOT_KNOWN = "–"
+
+
+def unit_words(unit: str) -> str:
+    return SHOWN_AS.get(unit, unit)
+
+
+def rounded(value: float, places: int) -> str:
+    """Round once, at the end, halves to even (ISO 80000-1, rule A), and never print a minus nought."""
+    text = f"{Decimal(repr(value)).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN):f}"
+    return text.lstrip("-") if not text.strip("-0.") else text
+
+
+def show_number(value: float | None, unit: str, places: int | None = None) -> str:
+    if value is None:
+        return NOT_KNOWN
+    return rounded(float(value), PLACES.get(unit, 3) if places is None else places)
+
+
+def show(value: float | None, unit: str, places: int | None = None) -> str:
+    """`show(0.8, "kg/m2")` -> "0.800 kg/m²", with a space that does not break."""
+    number, words = show_number(value, unit, places), unit_words(unit)
+    return f"{number}\u00a0{words}" if words and value is not None else number

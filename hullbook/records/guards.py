@@ -1,0 +1,38 @@
+"""Which tables the database itself must keep from change, and putting those guards in place after each migrate."""
+
+from typing import Any
+
+from django.apps import apps
+from django.db import connections
+
+from hullbook.records import triggers
+from hullbook.records.models import Entry, LogRow, entry_row_models, typed_row_models
+
+
+def append_only_tables() -> list[str]:
+    logs = [model for model in apps.get_models() if issubclass(model, LogRow)]
+    models = [Entry, *typed_row_models(), *entry_row_models(), *logs]
+    return sorted(model._meta.db_table for model in models)
+
+
+def seals() -> list[triggers.Seal]:
+    """Drafts that are frozen by a signature: models that name the typed row which seals them."""
+    found = []
+    for model in apps.get_models():
+        if sealed_by := getattr(model, "sealed_by", None):
+            sealing = apps.get_model(sealed_by)
+            column = model._meta.get_field("revision").column
+            sealing_column = sealing._meta.get_field("revision").column
+            found.append(triggers.Seal(model._meta.db_table, column, sealing._meta.db_table, sealing_column))
+    return found
+
+
+def put_guards_in_place(*, using: str, **kwargs: Any) -> None:
+    connection = connections[using]
+    tables = set(connection.introspection.table_names())
+    if tables >= {*append_only_tables(), *(seal.table for seal in seals())}:
+        triggers.create_guards(connection, append_only_tables(), seals())
+
+
+def missing_guards(using: str = "default") -> list[str]:
+    return triggers.missing_guards(connections[using], append_only_tables(), seals())

@@ -1,0 +1,180 @@
+"""Adding to the book. Every service that logs something comes through `logs` and `append`."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import wraps
+from typing import ParamSpec, TypeVar
+from uuid import UUID, uuid5
+
+from django.core.exceptions import ValidationError
+from django.db import connection, transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from hullbook.calc import chain
+from hullbook.calc.verdict import Verdict
+from hullbook.quantities import tables
+from hullbook.records.models import Entry, EntryRow, Judgement, StruckOut, TypedRow
+from hullbook.records.selectors import rebuilt_body
+from hullbook.records.triggers import lock_book
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """Who logged it, on which device, when, and what was keyed to the letter.
+
+    `booked_at` is the server's clock unless a whole book is being retold, as the demo yard is.
+    """
+
+    entry_id: UUID
+    fingerprint: str
+    person: str
+    account: str
+    device: str
+    tapped_at: datetime
+    happened_at: datetime
+    device_sequence: int | None = None
+    keyed: Mapping[str, str] = field(default_factory=dict)
+    confirmed: tuple[Mapping[str, str], ...] = ()
+    booked_at: datetime | None = None
+
+    def also(self, name: str) -> "Told":
+        """The same act's second entry: its id follows from the first, so that a repeat finds both."""
+        return replace(self, entry_id=uuid5(self.entry_id, name), device_sequence=None, keyed={}, confirmed=())
+
+
+class Refused(Exception):
+    """Something a service does not take: sentences by field name, "" where no one field is to blame."""
+
+    def __init__(self, problems: dict[str, str] | str) -> None:
+        self.problems = {"": problems} if isinstance(problems, str) else problems
+        super().__init__("; ".join(self.problems.values()))
+
+
+class SameIdOtherWords(Exception):
+    """An entry with this id is in the book already, and says something else."""
+
+    def __init__(self, earlier: Entry) -> None:
+        self.earlier = earlier
+        super().__init__(f"This form is in the book already as entry {earlier.number}, with other values.")
+
+
+P = ParamSpec("P")
+Row = TypeVar("Row", bound=TypedRow)
+
+
+def logs(service: Callable[P, Row]) -> Callable[P, Row]:
+    """Make a service one act: one transaction, one writer at a time, and once only for the same entry id.
+
+    The service takes a keyword argument `told`. The same id with the same fingerprint gives the first answer again; the
+    same id with another fingerprint raises SameIdOtherWords.
+    """
+
+    @wraps(service)
+    def act(*args: P.args, **kwargs: P.kwargs) -> Row:
+        told = kwargs["told"]
+        assert isinstance(told, Told)  # noqa: S101 - a programming error, not a person's
+        with transaction.atomic():
+            lock_book(connection)
+            earlier = Entry.objects.filter(entry_id=told.entry_id).first()
+            if earlier is None:
+                return service(*args, **kwargs)
+            if earlier.fingerprint != told.fingerprint:
+                raise SameIdOtherWords(earlier)
+            return earlier.typed_row()  # type: ignore[return-value]
+
+    return act
+
+
+def append(row: Row, rows: Iterable[EntryRow] = (), *, told: Told, about: str = "") -> Row:
+    """Add one entry with its typed row and the lines that came with it. Call it inside a service marked `logs`.
+
+    Model constraints are checked first and come back as `Refused` sentences by field.
+    """
+    rows = list(rows)
+    last = Entry.objects.order_by("-number").first()
+    number = last.number + 1 if last else 1
+    row.entry_id = number
+    _number_lines(number, rows)
+    _check(row, rows)
+    entry = Entry(
+        number=number,
+        kind=row._meta.label_lower,
+        entry_id=told.entry_id,
+        device=told.device,
+        device_sequence=told.device_sequence or _next_sequence(told.device),
+        person=told.person,
+        account=told.account,
+        tapped_at=told.tapped_at,
+        happened_at=told.happened_at,
+        booked_at=told.booked_at or timezone.now(),
+        about=about,
+        keyed=chain.canonical({"fields": dict(told.keyed), "confirmed": [dict(asked) for asked in told.confirmed]}),
+        fingerprint=told.fingerprint,
+        previous_hash=last.hash if last else chain.GENESIS.hex(),
+    )
+    entry.body = rebuilt_body(entry, row, rows)
+    entry.hash = entry.chained_hash()
+    entry.save(force_insert=True)
+    row.save(force_insert=True)
+    for line in rows:
+        line.save(force_insert=True)
+    row.entry = entry
+    return row
+
+
+def judgements(verdicts: Iterable[Verdict]) -> list[Judgement]:
+    """Verdicts as lines to append with the entry they judge."""
+    return [
+        Judgement(
+            code=verdict.code,
+            level=verdict.level,
+            value=verdict.value,
+            expanded_uncertainty=verdict.expanded_uncertainty,
+            low=verdict.low,
+            high=verdict.high,
+            unit=verdict.unit,
+            source=verdict.source,
+            because=verdict.because,
+            tables_digest=tables.digest(),
+        )
+        for verdict in verdicts
+    ]
+
+
+def refuse_second_correction(row: TypedRow) -> None:
+    if not row.is_current:
+        raise Refused(f"Entry {row.pk} has been corrected or struck out already; go on from the newer one.")
+
+
+def struck_out(entry: Entry, reason: str, rows: Iterable[EntryRow] = (), *, told: Told) -> StruckOut:
+    """Strike an entry out; call it inside a service marked `logs`, with the lines that undo what the entry moved."""
+    if not reason.strip():
+        raise Refused({"reason": "Say why the entry is struck out."})
+    refuse_second_correction(entry.typed_row())
+    return append(StruckOut(struck=entry, reason=reason.strip()), rows, told=told, about=entry.about)
+
+
+def _number_lines(number: int, rows: list[EntryRow]) -> None:
+    counts: dict[type[EntryRow], int] = {}
+    for line in rows:
+        counts[type(line)] = line.position = counts.get(type(line), 0) + 1
+        setattr(line, f"{line.parent_field}_id", number)
+
+
+def _check(row: TypedRow, rows: list[EntryRow]) -> None:
+    try:
+        row.full_clean(exclude={"entry"}, validate_unique=False)
+        for line in rows:
+            line.full_clean(exclude={line.parent_field}, validate_unique=False)
+    except ValidationError as error:
+        problems = error.message_dict if hasattr(error, "error_dict") else {"__all__": error.messages}
+        raise Refused(
+            {"" if name == "__all__" else name: " ".join(texts) for name, texts in problems.items()}
+        ) from error
+
+
+def _next_sequence(device: str) -> int:
+    highest = Entry.objects.filter(device=device).aggregate(highest=Max("device_sequence"))["highest"]
+    return int(highest or 0) + 1

@@ -1,0 +1,61 @@
+"""From a posted form to one entry in the book, the same way for every page."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from hullbook.calc.errors import InputRefused
+from hullbook.records.models import TypedRow
+from hullbook.records.services import Refused, SameIdOtherWords, Told
+from hullbook.web.forms import LogForm
+
+
+def told_from(request: HttpRequest, form: LogForm) -> Told:
+    """Who is signed in, on which device, and when the form says it happened."""
+    now = timezone.now()
+    person: Any = request.user
+    return Told(
+        entry_id=form.cleaned_data["entry_id"],
+        fingerprint=form.fingerprint,
+        person=person.initials,
+        account=person.get_username(),
+        device=request.device.code,  # type: ignore[attr-defined]
+        tapped_at=now,
+        happened_at=form.cleaned_data["happened_at"] or now,
+        keyed=form.keyed(),
+        confirmed=tuple(
+            {"field": asked.field, "given": asked.given, "question": asked.sentence} for asked in form.confirmed
+        ),
+    )
+
+
+def log_page(
+    request: HttpRequest,
+    form: LogForm,
+    act: Callable[[Told], TypedRow],
+    *,
+    template: str,
+    context: dict[str, Any],
+    then: Callable[[Any], str],
+) -> HttpResponse:
+    """Show the form; when it is posted, do the act once and go on to `then(row)`, or show what is wrong (422).
+
+    The answer to an accepted form names the entry in the HB-Entry header.
+    """
+    if request.method == "POST" and form.is_valid():
+        try:
+            row = act(told_from(request, form))
+        except Refused as refused:
+            form.refuse(refused.problems)
+        except InputRefused as refused:
+            form.refuse({refused.field: str(refused)})
+        except SameIdOtherWords as other:
+            form.refuse({"": str(other)})
+        else:
+            response: HttpResponse = redirect(then(row))
+            response["HB-Entry"] = str(row.pk)
+            return response
+    return render(request, template, {"form": form, **context}, status=422 if request.method == "POST" else 200)

@@ -1,0 +1,12 @@
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("hullbook.hulls.urls")),
+    path("", include("hullbook.yard.urls")),
+    path("store/", include("hullbook.materials.urls")),
+    path("hulls/<str:number>/", include("hullbook.pours.urls")),
+    path("hulls/<str:number>/", include("hullbook.cure.urls")),
+    path("hulls/<str:number>/", include("hullbook.inspection.urls")),
+    path("hulls/<str:number>/", include("hullbook.dossier.urls")),
+    path("trace/", include("hullbook.trace.urls")),
+]

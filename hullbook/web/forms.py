@@ -1,0 +1,118 @@
+"""The one kind of form by which anything is logged."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from hullbook.calc.chain import fingerprint
+from hullbook.quantities.fields import QuantityField
+
+NOT_FINGERPRINTED = frozenset({"csrfmiddlewaretoken"})
+
+
+@dataclass(frozen=True)
+class Question:
+    """Asked once about an unlikely value; `likely`, where known, is offered as its own answer."""
+
+    field: str
+    given: str
+    sentence: str
+    likely: str | None = None
+
+
+class LogForm(forms.Form):
+    """A form whose acceptance becomes one entry in the book.
+
+    It carries the entry's own id, made when the form was shown, so that the same form sent twice is stored once. Values
+    that are possible but unlikely are asked about: the answer comes back as `answer-<field>` (right as given) or
+    `instead-<field>` (the likely value taken), and is kept with the entry.
+    """
+
+    act = "Put it in the book"
+
+    entry_id = forms.UUIDField(widget=forms.HiddenInput)
+    happened_at = forms.DateTimeField(
+        label="When it happened",
+        required=False,
+        help_text="Empty: now. Else as 2026-11-18 10:37.",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+
+    def __init__(self, data: Any = None, *args: Any, **kwargs: Any) -> None:
+        self.fingerprint = self._fingerprint(data) if data is not None else ""
+        super().__init__(self._with_answers_taken(data), *args, **kwargs)
+        self.initial.setdefault("entry_id", uuid.uuid4())
+        self.questions: list[Question] = []
+        self.confirmed: list[Question] = []
+        self.order_fields([*[name for name in self.fields if name != "happened_at"], "happened_at"])
+
+    @staticmethod
+    def _fingerprint(data: Any) -> str:
+        return fingerprint(
+            (name, value) for name, values in data.lists() if name not in NOT_FINGERPRINTED for value in values
+        )
+
+    @staticmethod
+    def _with_answers_taken(data: Any) -> Any:
+        if data is None:
+            return None
+        taken = data.copy()
+        for name in data:
+            if name.startswith("instead-"):
+                taken[name.removeprefix("instead-")] = data[name]
+        return taken
+
+    def ask_about(self) -> list[Question]:
+        """Questions a form has beyond the usual range of each field; called once all fields are clean."""
+        return []
+
+    def clean_happened_at(self) -> datetime | None:
+        happened_at: datetime | None = self.cleaned_data["happened_at"]
+        if happened_at is not None and happened_at > timezone.now():
+            raise forms.ValidationError(
+                f"{happened_at:%Y-%m-%d %H:%M} lies ahead; give now or earlier.", code="impossible"
+            )
+        return happened_at
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if self.errors:
+            return cleaned
+        asked = [*self._unusual_values(), *self.ask_about()]
+        self.questions = [question for question in asked if not self._is_answered(question)]
+        self.confirmed = [question for question in asked if self._is_answered(question)]
+        if self.questions:
+            raise forms.ValidationError("Please answer the question, or key it again.", code="implausible")
+        return cleaned
+
+    def _unusual_values(self) -> list[Question]:
+        found = []
+        for name, field in self.fields.items():
+            value = self.cleaned_data.get(name)
+            if isinstance(field, QuantityField) and value is not None and (sentence := field.unusual(value)):
+                found.append(Question(name, str(self.data.get(self.add_prefix(name), "")), sentence))
+        return found
+
+    def _is_answered(self, question: Question) -> bool:
+        return self.data.get(f"answer-{question.field}") == question.given
+
+    def keyed(self) -> dict[str, str]:
+        """What was keyed into the fields that hold a number, to the letter."""
+        return {
+            name: str(self.data.get(self.add_prefix(name), ""))
+            for name, field in self.fields.items()
+            if isinstance(field, QuantityField) and self.data.get(self.add_prefix(name))
+        }
+
+    def given(self) -> dict[str, Any]:
+        """The cleaned values a service takes: everything but the entry's own id and time."""
+        return {name: value for name, value in self.cleaned_data.items() if name not in ("entry_id", "happened_at")}
+
+    def refuse(self, problems: dict[str, str]) -> None:
+        """Show what a service found wrong, beside the field it is about."""
+        for field, sentence in problems.items():
+            self.add_error(field if field in self.fields else None, sentence)

@@ -1,0 +1,174 @@
+"""What changes the yard: people, roles, devices, instruments, limits, climate logged."""
+
+import secrets
+from collections.abc import Sequence
+from datetime import date
+
+from django.core.exceptions import ValidationError
+
+from hullbook.calc.climate import dew_point_c, judge_climate
+from hullbook.calc.verdict import Verdict
+from hullbook.records.services import Refused, Told, append, judgements, logs
+from hullbook.yard.enums import InstrumentKind, LimitName, Role
+from hullbook.yard.models import (
+    Bay,
+    Calibration,
+    ClimateReading,
+    Device,
+    Instrument,
+    Person,
+    RoleChange,
+    SignIn,
+    Yard,
+    YardLimit,
+)
+from hullbook.yard.selectors import is_on_the_crew, limits_in_force
+
+
+@logs
+def name_yard(
+    *, name: str, place: str, altitude_m: float, builder_codes: str, is_invented: bool = False, told: Told
+) -> Yard:
+    yard = Yard(name=name, place=place, altitude_m=altitude_m, builder_codes=builder_codes, is_invented=is_invented)
+    return append(yard, told=told)
+
+
+@logs
+def add_person(
+    *, initials: str, full_name: str, sign_in_name: str, password: str | None, roles: Sequence[Role], told: Told
+) -> RoleChange:
+    """Name a person and give the first role; further roles follow as entries of their own."""
+    if not roles:
+        raise Refused({"roles": "Give at least one role."})
+    try:
+        person = Person.objects.create_person(
+            initials=initials, full_name=full_name, sign_in_name=sign_in_name, password=password
+        )
+    except ValidationError as error:
+        raise Refused({field: " ".join(texts) for field, texts in error.message_dict.items()}) from error
+    first = append(RoleChange(person=person, role=roles[0], holds=True), told=told)
+    for role in roles[1:]:
+        append(RoleChange(person=person, role=role, holds=True), told=told.also(role))
+    return first
+
+
+@logs
+def change_role(*, person: Person, role: Role, holds: bool, told: Told) -> RoleChange:
+    return append(RoleChange(person=person, role=role, holds=holds), told=told)
+
+
+def make_device() -> Device:
+    return Device.objects.create(code=f"browser-{secrets.token_hex(6)}")
+
+
+def log_sign_in(*, sign_in_name: str, device: str, address: str | None, succeeded: bool) -> None:
+    SignIn.objects.create(sign_in_name=sign_in_name[:150], device=device, address=address, succeeded=succeeded)
+
+
+@logs
+def add_bay(*, code: str, name: str, told: Told) -> Bay:
+    return append(Bay(code=code, name=name), told=told)
+
+
+@logs
+def register_instrument(
+    *,
+    code: str,
+    kind: InstrumentKind,
+    name: str,
+    serial_number: str,
+    resolution: float,
+    unit: str,
+    calibrated_on: date,
+    due_on: date,
+    certificate_number: str,
+    standard_uncertainty_percent: float = 0.0,
+    told: Told,
+) -> Instrument:
+    instrument = append(
+        Instrument(code=code, kind=kind, name=name, serial_number=serial_number, resolution=resolution, unit=unit),
+        told=told,
+    )
+    calibration = Calibration(
+        instrument=instrument,
+        calibrated_on=calibrated_on,
+        due_on=due_on,
+        certificate_number=certificate_number,
+        standard_uncertainty_percent=standard_uncertainty_percent,
+    )
+    append(calibration, told=told.also("calibration"))
+    return instrument
+
+
+@logs
+def calibrate_instrument(
+    *,
+    instrument: Instrument,
+    calibrated_on: date,
+    due_on: date,
+    certificate_number: str,
+    standard_uncertainty_percent: float = 0.0,
+    told: Told,
+) -> Calibration:
+    calibration = Calibration(
+        instrument=instrument,
+        calibrated_on=calibrated_on,
+        due_on=due_on,
+        certificate_number=certificate_number,
+        standard_uncertainty_percent=standard_uncertainty_percent,
+    )
+    return append(calibration, told=told)
+
+
+@logs
+def set_limit(
+    *,
+    name: LimitName,
+    low: float | None,
+    high: float | None,
+    over_minutes: float | None,
+    source: str,
+    told: Told,
+) -> YardLimit:
+    return append(YardLimit(name=name, low=low, high=high, over_minutes=over_minutes, source=source), told=told)
+
+
+@logs
+def log_climate(
+    *,
+    bay: Bay,
+    place: str,
+    air_temperature_c: float,
+    humidity_percent: float,
+    surface_temperature_c: float | None,
+    thermometer: Instrument,
+    hygrometer: Instrument,
+    told: Told,
+) -> ClimateReading:
+    reading = ClimateReading(
+        bay=bay,
+        place=place,
+        air_temperature_c=air_temperature_c,
+        humidity_percent=humidity_percent,
+        surface_temperature_c=surface_temperature_c,
+        dew_point_c=dew_point_c(air_temperature_c, humidity_percent),
+        thermometer=thermometer,
+        hygrometer=hygrometer,
+    )
+    return append(reading, judgements(climate_verdicts(reading)), told=told)
+
+
+def climate_verdicts(reading: ClimateReading) -> list[Verdict]:
+    """The reading held against the yard's own limits, as far as the yard has set them."""
+    raise NotImplementedError
+
+
+def require_crew(**initials_by_field: str) -> None:
+    """Refuse initials that belong to nobody."""
+    problems = {
+        field: f'"{initials}" are nobody\'s initials here; choose from the crew.'
+        for field, initials in initials_by_field.items()
+        if initials and not is_on_the_crew(initials)
+    }
+    if problems:
+        raise Refused(problems)

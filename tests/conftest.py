@@ -1,0 +1,29 @@
+import os
+from collections.abc import Iterator
+
+import pytest
+from django.db import connection
+from django.test import TransactionTestCase
+
+from hullbook.records import guards, triggers
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _guards_step_aside_for_flush() -> Iterator[None]:
+    """Transactional tests end with a flush, which an append-only book refuses; the guards are back for the next test."""
+    flush = TransactionTestCase._fixture_teardown
+
+    def flush_without_guards(self: TransactionTestCase) -> None:
+        triggers.drop_guards(connection, guards.append_only_tables(), guards.seals())
+        try:
+            flush(self)
+        finally:
+            triggers.create_guards(connection, guards.append_only_tables(), guards.seals())
+
+    TransactionTestCase._fixture_teardown = flush_without_guards  # type: ignore[method-assign]
+    yield
+    TransactionTestCase._fixture_teardown = flush  # type: ignore[method-assign]
+
+
+def pytest_report_header() -> str:
+    return f"hullbook on {os.environ.get('TEST_DB', 'sqlite')}"
