@@ -54,7 +54,12 @@ PASSWORD = "long enough for a test"
 
 def open_shop() -> Shop:
     yard.name_yard(
-        name="Merrowby Boatworks", place="Merrowby (invented)", altitude_m=12.0, builder_codes="MWB", is_invented=True, told=told()
+        name="Merrowby Boatworks",
+        place="Merrowby (invented)",
+        altitude_m=12.0,
+        builder_codes="MWB",
+        is_invented=True,
+        told=told(),
     )
     people = {}
     for initials, name, roles in (
@@ -64,7 +69,12 @@ def open_shop() -> Shop:
         ("EL", "Edda Lorne (invented)", [Role.OFFICE]),
     ):
         change = yard.add_person(
-            initials=initials, full_name=name, sign_in_name=initials.lower(), password=PASSWORD, roles=roles, told=told()
+            initials=initials,
+            full_name=name,
+            sign_in_name=initials.lower(),
+            password=PASSWORD,
+            roles=roles,
+            told=told(),
         )
         people[initials] = change.person
     bay = yard.add_bay(code="1", name="Bay 1", told=told())

@@ -10,7 +10,7 @@ from hullbook.records import guards, triggers
 
 @pytest.fixture(autouse=True, scope="session")
 def _guards_step_aside_for_flush() -> Iterator[None]:
-    """Transactional tests end with a flush, which an append-only book refuses; the guards are back for the next test."""
+    """Transactional tests end with a flush, which an append-only book refuses; the guards are back after it."""
     flush = TransactionTestCase._fixture_teardown
 
     def flush_without_guards(self: TransactionTestCase) -> None:

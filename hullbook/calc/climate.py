@@ -1,7 +1,8 @@
 """The air of the shop and the surface in it: dew point, dew margin, humidity where it counts.
 
 Magnus formula over water with the constants 6.112 hPa, 17.62 and 243.12 C (WMO-No. 8, Guide to Instruments and
-Methods of Observation, Annex 4.B), good to 0.03 K in dew point between 0 and 45 C.
+Methods of Observation, Annex 4.B), within 0.04 K of the ASHRAE formulas for dew points from 0 to 45 C. Below 0 C it
+is the dew point over water that does not freeze, not the frost point.
 """
 
 from __future__ import annotations

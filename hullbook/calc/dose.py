@@ -191,42 +191,41 @@ class GelTable:
                 if low > high:
                     raise InputRefused("inconsistent", "low_minutes", low, f"give at most {high:g}, its high")
 
-    def gel_time(self, dose_phr: float, temperature_c: float) -> GelTime:
-        """Give the gel time at a dose and a temperature inside the table.
 
-        Straight between neighbours in 1/T and ln(dose) on ln(time), for low, high and their mean apart. Up to 3 K
-        past the outer temperatures the result is marked; further, or outside the doses, `extrapolated` is raised.
-        Source: Arrhenius form, time proportional to exp(E/RT) dose^-c between four cells of a sheet.
-        """
-        lowest, highest = self.doses_phr[0], self.doses_phr[-1]
-        if not lowest <= dose_phr <= highest:
-            raise InputRefused("extrapolated", "dose_phr", dose_phr, f"the sheet covers {lowest:g} to {highest:g} phr")
-        coldest, warmest = self.temperatures_c[0], self.temperatures_c[-1]
-        if not coldest - EXTRAPOLATION_K <= temperature_c <= warmest + EXTRAPOLATION_K:
-            accepted = f"the sheet covers {coldest:g} to {warmest:g} C, with {EXTRAPOLATION_K:g} K past it at most"
-            raise InputRefused("extrapolated", "temperature_c", temperature_c, accepted)
-        row, down = _place(
-            [-1 / (t + ZERO_CELSIUS_K) for t in self.temperatures_c], -1 / (temperature_c + ZERO_CELSIUS_K)
+def gel_time(table: GelTable, dose_phr: float, temperature_c: float) -> GelTime:
+    """Give the gel time at a dose and a temperature inside the table.
+
+    Straight between neighbours in 1/T and ln(dose) on ln(time), for low, high and their mean apart. Up to 3 K
+    past the outer temperatures the result is marked; further, or outside the doses, `extrapolated` is raised.
+    Source: Arrhenius form, time proportional to exp(E/RT) dose^-c between four cells of a sheet.
+    """
+    lowest, highest = table.doses_phr[0], table.doses_phr[-1]
+    if not lowest <= dose_phr <= highest:
+        raise InputRefused("extrapolated", "dose_phr", dose_phr, f"the sheet covers {lowest:g} to {highest:g} phr")
+    coldest, warmest = table.temperatures_c[0], table.temperatures_c[-1]
+    if not coldest - EXTRAPOLATION_K <= temperature_c <= warmest + EXTRAPOLATION_K:
+        accepted = f"the sheet covers {coldest:g} to {warmest:g} C, with {EXTRAPOLATION_K:g} K past it at most"
+        raise InputRefused("extrapolated", "temperature_c", temperature_c, accepted)
+    row, down = _place([-1 / (t + ZERO_CELSIUS_K) for t in table.temperatures_c], -1 / (temperature_c + ZERO_CELSIUS_K))
+    column, across = _place([math.log(d) for d in table.doses_phr], math.log(dose_phr))
+
+    def interpolated(cell: Sequence[Sequence[float]]) -> float:
+        upper, lower = (
+            math.log(times[column]) * (1 - across) + math.log(times[column + 1]) * across
+            for times in (cell[row], cell[row + 1])
         )
-        column, across = _place([math.log(d) for d in self.doses_phr], math.log(dose_phr))
+        return math.exp(upper * (1 - down) + lower * down)
 
-        def interpolated(cell: Sequence[Sequence[float]]) -> float:
-            upper, lower = (
-                math.log(times[column]) * (1 - across) + math.log(times[column + 1]) * across
-                for times in (cell[row], cell[row + 1])
-            )
-            return math.exp(upper * (1 - down) + lower * down)
-
-        mid = [
-            [(low + high) / 2 for low, high in zip(low_row, high_row, strict=True)]
-            for low_row, high_row in zip(self.low_minutes, self.high_minutes, strict=True)
-        ]
-        return GelTime(
-            interpolated(self.low_minutes),
-            interpolated(mid),
-            interpolated(self.high_minutes),
-            extrapolated=not coldest <= temperature_c <= warmest,
-        )
+    mid = [
+        [(low + high) / 2 for low, high in zip(low_row, high_row, strict=True)]
+        for low_row, high_row in zip(table.low_minutes, table.high_minutes, strict=True)
+    ]
+    return GelTime(
+        interpolated(table.low_minutes),
+        interpolated(mid),
+        interpolated(table.high_minutes),
+        extrapolated=not coldest <= temperature_c <= warmest,
+    )
 
 
 def require_dose(dose_phr: float, part: SecondPart = "catalyst") -> float:

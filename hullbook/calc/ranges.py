@@ -12,6 +12,7 @@ from math import isfinite, pi
 from types import MappingProxyType
 
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.units import unit_words
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def check_hard(field: str, value: float, bounds: Range) -> float:
     Raises `not_a_number` for NaN and infinities; `unit_suspect` with the conversion where another unit fits, and for
     a pressure below zero, which is a gauge reading; `impossible` otherwise.
     """
-    unit = "" if bounds.unit in ("1", "fraction") else f" {bounds.unit}"
+    unit = f" {unit_words(bounds.unit)}".rstrip()
     accepted = f"give {bounds.hard_low:g} to {bounds.hard_high:g}{unit}"
     if not isfinite(value):
         raise InputRefused("not_a_number", field, value, accepted)
@@ -97,7 +98,7 @@ def check_hard(field: str, value: float, bounds: Range) -> float:
         )
     fitting = offers(value, bounds)
     if fitting:
-        meant = " or ".join(f"{value:g} {offer.typed_unit} is {offer.value:.6g}{unit}" for offer in fitting)
+        meant = " or ".join(f"{value:g} {unit_words(offer.typed_unit)} is {offer.value:.6g}{unit}" for offer in fitting)
         raise InputRefused("unit_suspect", field, value, f"{meant}; {accepted}")
     raise InputRefused("impossible", field, value, accepted)
 

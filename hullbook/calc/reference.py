@@ -9,6 +9,7 @@ import csv
 import json
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,26 @@ from hullbook.calc.ranges import Range
 STATUSES = ("published", "common practice", "from memory")
 
 
+@dataclass(frozen=True)
+class Band:
+    """How far a likely figure may be out: low and high as factors of it, with their source."""
+
+    low: float
+    high: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True)
+class StartValue:
+    """A figure to start from until the yard has its own, in `unit`, with its source."""
+
+    value: float
+    unit: str
+    source: str
+    status: str
+
+
 def ranges(folder: Path) -> dict[str, Range]:
     """Hard and usual bounds by field name, from limits/ranges.toml in `folder`.
 
@@ -27,6 +48,22 @@ def ranges(folder: Path) -> dict[str, Range]:
     """
     tables = tomllib.loads((folder / "limits" / "ranges.toml").read_text(encoding="utf-8"))
     return {field: _range(field, table) for field, table in tables.items()}
+
+
+def bands(folder: Path, name: str) -> dict[str, Band]:
+    """Bands by item, from the [band] tables of limits/`name`.toml in `folder`.
+
+    Raises `missing` without source or a known status, `inconsistent` unless 0 <= low <= 1 <= high.
+    """
+    return {item: _band(item, table) for item, table in _limits(folder, name).get("band", {}).items()}
+
+
+def start_values(folder: Path, name: str) -> dict[str, StartValue]:
+    """Start values by field name, from the [start] tables of limits/`name`.toml in `folder`.
+
+    Raises `missing` for a table without value, unit, source or a known status.
+    """
+    return {field: _start_value(field, table) for field, table in _limits(folder, name).get("start", {}).items()}
 
 
 def check_values(folder: Path, name: str) -> list[dict[str, Any]]:
@@ -67,6 +104,26 @@ def _range(field: str, table: Mapping[str, Any]) -> Range:
         source=table["source"],
         status=table["status"],
     )
+
+
+def _limits(folder: Path, name: str) -> dict[str, Any]:
+    return tomllib.loads((folder / "limits" / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def _band(item: str, table: Mapping[str, Any]) -> Band:
+    _require_source(item, table)
+    low, high = float(table["low"]), float(table["high"])
+    if not 0 <= low <= 1 <= high:
+        raise InputRefused("inconsistent", item, f"{low:g} to {high:g}", "give factors from 0 to 1, and from 1 up")
+    return Band(low=low, high=high, source=table["source"], status=table["status"])
+
+
+def _start_value(field: str, table: Mapping[str, Any]) -> StartValue:
+    for part in ("value", "unit"):
+        if part not in table:
+            raise InputRefused("missing", field, f"no {part}", "give value, unit, source and status")
+    _require_source(field, table)
+    return StartValue(value=float(table["value"]), unit=table["unit"], source=table["source"], status=table["status"])
 
 
 def _check_row(row: Mapping[str, str]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from typing import Any, ClassVar
 
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -12,8 +13,13 @@ from hullbook.records.models import TypedRow, in_columns
 from hullbook.yard.models import Bay
 
 
+# Names stand in the address of their page, so they hold nothing that an address gives a meaning to.
+painted_number = RegexValidator(r"^[0-9A-Z][0-9A-Z-]*\Z", "Give capital letters, figures and hyphens, as MB84-03.")
+plain_name = RegexValidator(r"^\w[\w .-]*\Z", "Give letters, figures, blanks, points and hyphens, as Hull shell.")
+
+
 class BoatModel(TypedRow):
-    name = models.CharField(max_length=40, unique=True)
+    name = models.CharField(max_length=40, unique=True, validators=[plain_name])
     length_m = MeasuredField(decimal_places=3)
     beam_m = MeasuredField(decimal_places=3)
 
@@ -24,7 +30,7 @@ class BoatModel(TypedRow):
 class Hull(TypedRow):
     """One boat from laying down to leaving the yard. Its number is painted on the mould and never changes."""
 
-    number = models.CharField(max_length=20, unique=True, error_messages={"unique": "This hull number is taken."})
+    number = models.CharField(max_length=20, unique=True, validators=[painted_number])
     boat_model = models.ForeignKey(BoatModel, on_delete=models.PROTECT, related_name="hulls")
     mould = models.CharField(max_length=40)
     pull_number = models.PositiveIntegerField(help_text="How many hulls this mould has made, this one included.")
@@ -50,7 +56,7 @@ class CraftNumberGiven(TypedRow):
 
 class Part(TypedRow):
     hull = models.ForeignKey(Hull, on_delete=models.PROTECT, related_name="parts")
-    name = models.CharField(max_length=40)
+    name = models.CharField(max_length=40, validators=[plain_name])
 
     class Meta(TypedRow.Meta):
         constraints: ClassVar = [
@@ -66,7 +72,7 @@ class ScheduleRevision(models.Model):
     """A laminate schedule for one part of one boat model, by revision letter. Free to change until it is signed."""
 
     boat_model = models.ForeignKey(BoatModel, on_delete=models.PROTECT, related_name="revisions")
-    part_name = models.CharField(max_length=40)
+    part_name = models.CharField(max_length=40, validators=[plain_name])
     letter = models.CharField(max_length=2)
     drawn_by = models.CharField(max_length=4)
     drawn_at = models.DateTimeField()

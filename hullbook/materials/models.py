@@ -179,6 +179,7 @@ class StockMovement(EntryRow):
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="movements")
     act = models.CharField(max_length=20, choices=MovementAct.choices)
     quantity = MeasuredField()
+    undoes = models.ForeignKey(Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="undoing_movements")
 
     class Meta:
         ordering: ClassVar = ["entry", "position"]
@@ -189,6 +190,11 @@ class StockMovement(EntryRow):
                 | Q(act__in=[MovementAct.USED, MovementAct.DISCARDED], quantity__lt=0)
                 | Q(act=MovementAct.UNDONE),
                 name="stockmovement_sign_fits_its_act",
+            ),
+            models.CheckConstraint(
+                condition=Q(act=MovementAct.UNDONE, undoes__isnull=False)
+                | Q(~Q(act=MovementAct.UNDONE), undoes__isnull=True),
+                name="stockmovement_undone_names_its_entry",
             ),
         ]
 

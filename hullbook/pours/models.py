@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from hullbook.hulls.models import Part, ScheduleRevision
 from hullbook.materials.enums import SourceKind
-from hullbook.materials.models import Lot, ResinSystem
+from hullbook.materials.models import Lot, Material, ResinSystem
 from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, PlanItemKind, RemainderPlace
 from hullbook.quantities.fields import MeasuredField
 from hullbook.records.models import EntryRow, TypedRow
@@ -52,6 +52,14 @@ class PlanInput(EntryRow):
 
     plan = models.ForeignKey(ResinPlan, on_delete=models.PROTECT, related_name="inputs")
     name = models.CharField(max_length=60)
+    material = models.ForeignKey(
+        Material,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Whose sheet it was read from, or which material it is laid of.",
+    )
     value = MeasuredField()
     source_kind = models.CharField(max_length=20, choices=SourceKind.choices)
     source = models.CharField(max_length=300)

@@ -9,9 +9,10 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from hullbook.calc.errors import InputRefused
-from hullbook.calc.ranges import Range, check_hard
+from hullbook.calc.ranges import Range, check_hard, is_usual, offers
+from hullbook.calc.units import unit_words
 from hullbook.quantities.reading import read_quantity
-from hullbook.quantities.showing import show, unit_words
+from hullbook.quantities.showing import show
 from hullbook.quantities.tables import ranges
 
 
@@ -98,12 +99,12 @@ class QuantityField(forms.Field):
             raise ValidationError(str(refused), code=refused.key) from refused
         return reading.value
 
-    def unusual(self, value: float) -> str | None:
-        """A sentence that asks, where the value lies outside the usual range; None where it is usual."""
-        usual = self.range
-        if not self.ask or usual.usual_low is None or usual.usual_high is None:
+    def unusual(self, value: float) -> tuple[str, str | None] | None:
+        """Where the value lies outside the usual range: a sentence that asks, and the likely value if one is."""
+        if not self.ask or is_usual(value, self.range):
             return None
-        if usual.usual_low <= value <= usual.usual_high:
-            return None
-        low, high = show(usual.usual_low, usual.unit), show(usual.usual_high, usual.unit)
-        return f"{self.label}: {show(value, usual.unit)} is unusual; mostly it is {low} to {high}."
+        unit = self.range.unit
+        low, high = show(self.range.usual_low, unit), show(self.range.usual_high, unit)
+        sentence = f"{self.label}: {show(value, unit)} is unusual; mostly it is {low} to {high}."
+        fitting = [offer for offer in offers(value, self.range) if is_usual(offer.value, self.range)]
+        return sentence, f"{fitting[0].value:g}" if fitting else None

@@ -63,6 +63,7 @@ SPELLINGS: dict[str, dict[str, str]] = {
     "phr": {"phr": "parts_per_hundred", "%": "parts_per_hundred"},
     "min": {"min": "minute", "h": "hour", "s": "second", "d": "day"},
     "h": {"h": "hour", "min": "minute", "d": "day"},
+    "d": {"d": "day", "days": "day"},
     "deg": {"°": "degree", "deg": "degree"},
     "Pa.s": {
         "Pa.s": "pascal*second",
@@ -72,6 +73,8 @@ SPELLINGS: dict[str, dict[str, str]] = {
     },
     "barcol": {"": "dimensionless"},
     "1": {"": "dimensionless"},
+    "shown": {"": "dimensionless"},
+    "piece": {"": "dimensionless", "pieces": "dimensionless"},
 }
 
 

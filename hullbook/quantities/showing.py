@@ -2,6 +2,8 @@
 
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from hullbook.calc.units import unit_words
+
 PLACES = {
     "kg": 2,
     "g": 0,
@@ -19,29 +21,14 @@ PLACES = {
     "phr": 2,
     "min": 1,
     "h": 1,
+    "d": 0,
+    "piece": 0,
     "deg": 0,
     "Pa.s": 3,
     "barcol": 0,
     "ratio": 3,
 }
-SHOWN_AS = {
-    "kg/m2": "kg/m²",
-    "kg/m3": "kg/m³",
-    "m2": "m²",
-    "degC": "°C",
-    "deg": "°",
-    "Pa.s": "Pa·s",
-    "phr": "% on resin by weight",
-    "fraction": "",
-    "barcol": "",
-    "ratio": "",
-    "1": "",
-}
 NOT_KNOWN = "–"
-
-
-def unit_words(unit: str) -> str:
-    return SHOWN_AS.get(unit, unit)
 
 
 def rounded(value: float, places: int) -> str:

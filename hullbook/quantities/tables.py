@@ -1,11 +1,13 @@
 """The reference tables of `shared/`, read once a process."""
 
+import csv
 from functools import cache
 
 from django.conf import settings
 
 from hullbook.calc import reference
 from hullbook.calc.ranges import Range
+from hullbook.calc.reference import Band, StartValue
 
 
 @cache
@@ -14,6 +16,23 @@ def ranges() -> dict[str, Range]:
 
 
 @cache
+def bands(name: str) -> dict[str, Band]:
+    return reference.bands(settings.SHARED, name)
+
+
+@cache
+def start_values(name: str) -> dict[str, StartValue]:
+    return reference.start_values(settings.SHARED, name)
+
+
+@cache
 def digest() -> str:
     """The fingerprint of the tables that a verdict of today was judged by."""
     return reference.tables_digest(settings.SHARED)
+
+
+@cache
+def countries() -> dict[str, str]:
+    """Names of countries by their two-letter code of ISO 3166-1."""
+    with (settings.SHARED / "limits" / "countries.csv").open(encoding="utf-8", newline="") as lines:
+        return {row["code"]: row["name"] for row in csv.DictReader(lines)}

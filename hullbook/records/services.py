@@ -96,7 +96,7 @@ def append(row: Row, rows: Iterable[EntryRow] = (), *, told: Told, about: str = 
     last = Entry.objects.order_by("-number").first()
     number = last.number + 1 if last else 1
     row.entry_id = number
-    _number_lines(number, rows)
+    _number_lines(number, row, rows)
     _check(row, rows)
     entry = Entry(
         number=number,
@@ -156,18 +156,25 @@ def struck_out(entry: Entry, reason: str, rows: Iterable[EntryRow] = (), *, told
     return append(StruckOut(struck=entry, reason=reason.strip()), rows, told=told, about=entry.about)
 
 
-def _number_lines(number: int, rows: list[EntryRow]) -> None:
+def _number_lines(number: int, row: TypedRow, rows: list[EntryRow]) -> None:
     counts: dict[type[EntryRow], int] = {}
     for line in rows:
         counts[type(line)] = line.position = counts.get(type(line), 0) + 1
-        setattr(line, f"{line.parent_field}_id", number)
+        for field in _fields_for_the_number(line, row):
+            setattr(line, f"{field}_id", number)
+
+
+def _fields_for_the_number(line: EntryRow, row: TypedRow) -> set[str]:
+    """A line's own entry, and the row it comes with wherever it points at that (a lot's receipt points at its lot)."""
+    at_the_row = {field.name for field in line._meta.concrete_fields if line._state.fields_cache.get(field.name) is row}
+    return {line.parent_field} | at_the_row
 
 
 def _check(row: TypedRow, rows: list[EntryRow]) -> None:
     try:
         row.full_clean(exclude={"entry"}, validate_unique=False)
         for line in rows:
-            line.full_clean(exclude={line.parent_field}, validate_unique=False)
+            line.full_clean(exclude=_fields_for_the_number(line, row), validate_unique=False)
     except ValidationError as error:
         problems = error.message_dict if hasattr(error, "error_dict") else {"__all__": error.messages}
         raise Refused(

@@ -5,7 +5,7 @@ import tempfile
 from pathlib import Path
 
 from hullbook.settings.base import *  # noqa: F403
-from hullbook.settings.base import DATABASES, STORAGES
+from hullbook.settings.base import STORAGES
 from hullbook.settings.database import database
 
 DATA = Path(tempfile.mkdtemp(prefix="hullbook-tests-"))

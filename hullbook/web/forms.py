@@ -93,8 +93,9 @@ class LogForm(forms.Form):
         found = []
         for name, field in self.fields.items():
             value = self.cleaned_data.get(name)
-            if isinstance(field, QuantityField) and value is not None and (sentence := field.unusual(value)):
-                found.append(Question(name, str(self.data.get(self.add_prefix(name), "")), sentence))
+            if isinstance(field, QuantityField) and value is not None and (unusual := field.unusual(value)):
+                sentence, likely = unusual
+                found.append(Question(name, str(self.data.get(self.add_prefix(name), "")), sentence, likely))
         return found
 
     def _is_answered(self, question: Question) -> bool:

@@ -74,7 +74,6 @@ class SignIn(LogRow):
 
     sign_in_name = models.CharField(max_length=150)
     at = models.DateTimeField(auto_now_add=True)
-    device = models.CharField(max_length=40, blank=True)
     address = models.GenericIPAddressField(null=True)
     succeeded = models.BooleanField()
 

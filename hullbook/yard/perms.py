@@ -23,6 +23,8 @@ class Act(Enum):
     PLAN_RESIN = ("set a resin plan", (Q,))
     SIGN_SCHEDULE = ("sign a schedule", (Q,))
     LAY_DOWN = ("lay down a hull", (Q, O))
+    CORRECT_CRAFT_NUMBER = ("correct a craft identification number", (Q,))
+    LEAVE_YARD = ("log that a hull leaves the yard", (Q, O))
     RELEASE_HOLD_POINT = ("release a hold point", (Q,))
     RECEIVE = ("receive goods", (B, Q, O))
     WRITE_MATERIALS = ("write material sheets", (Q, O))

@@ -6,7 +6,7 @@ from datetime import date
 
 from django.core.exceptions import ValidationError
 
-from hullbook.calc.climate import dew_point_c, judge_climate
+from hullbook.calc.climate import ClimateAccuracy, ClimateLimits, dew_point_c, judge_climate
 from hullbook.calc.verdict import Verdict
 from hullbook.records.services import Refused, Told, append, judgements, logs
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
@@ -23,6 +23,8 @@ from hullbook.yard.models import (
     YardLimit,
 )
 from hullbook.yard.selectors import is_on_the_crew, limits_in_force
+
+CLIMATE_LIMITS = (LimitName.AIR_TEMPERATURE, LimitName.HUMIDITY, LimitName.DEW_MARGIN)
 
 
 @logs
@@ -61,8 +63,8 @@ def make_device() -> Device:
     return Device.objects.create(code=f"browser-{secrets.token_hex(6)}")
 
 
-def log_sign_in(*, sign_in_name: str, device: str, address: str | None, succeeded: bool) -> None:
-    SignIn.objects.create(sign_in_name=sign_in_name[:150], device=device, address=address, succeeded=succeeded)
+def log_sign_in(*, sign_in_name: str, address: str | None, succeeded: bool) -> None:
+    SignIn.objects.create(sign_in_name=sign_in_name[:150], address=address, succeeded=succeeded)
 
 
 @logs
@@ -159,8 +161,31 @@ def log_climate(
 
 
 def climate_verdicts(reading: ClimateReading) -> list[Verdict]:
-    """The reading held against the yard's own limits, as far as the yard has set them."""
-    raise NotImplementedError
+    """The reading held against the yard's own limits, as far as the yard has set them.
+
+    Each instrument is taken as right within one step of its display.
+    """
+    limits = {LimitName(limit.name): limit for limit in limits_in_force()}
+    air, humidity, dew = (limits.get(name) for name in CLIMATE_LIMITS)
+    sources = [limit.source for limit in (air, humidity, dew) if limit]
+    return judge_climate(
+        reading.air_temperature_c,
+        reading.humidity_percent,
+        reading.surface_temperature_c,
+        ClimateLimits(
+            source="; ".join(dict.fromkeys(sources)),
+            air_low_c=air.low if air else None,
+            air_high_c=air.high if air else None,
+            humidity_low_percent=humidity.low if humidity else None,
+            humidity_high_percent=humidity.high if humidity else None,
+            least_dew_margin_k=dew.low if dew else None,
+        ),
+        ClimateAccuracy(
+            air_k=reading.thermometer.resolution,
+            humidity_percent=reading.hygrometer.resolution,
+            surface_k=reading.thermometer.resolution,
+        ),
+    )
 
 
 def require_crew(**initials_by_field: str) -> None:

@@ -1,5 +1,6 @@
 from django import template
 
+from hullbook.calc import units
 from hullbook.quantities import showing
 
 register = template.Library()
@@ -21,4 +22,4 @@ def number(value: float | None, unit: str) -> str:
 
 @register.filter
 def unit_words(unit: str) -> str:
-    return showing.unit_words(unit)
+    return units.unit_words(unit)

@@ -1,0 +1,205 @@
+"""What is keyed about the yard itself."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.contrib.auth.password_validation import validate_password
+from django.utils import timezone
+
+from hullbook.quantities.fields import QuantityField
+from hullbook.web.forms import LogForm, Question
+from hullbook.yard.enums import InstrumentKind, LimitName, Role
+from hullbook.yard.models import Bay, Instrument, Person
+from hullbook.yard.selectors import bays, calibration_on
+
+
+class DayField(forms.DateField):
+    """A day as 2026-11-18."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("help_text", "As 2026-11-18.")
+        kwargs.setdefault("widget", forms.TextInput(attrs={"autocomplete": "off"}))
+        super().__init__(input_formats=["%Y-%m-%d"], **kwargs)
+        self.error_messages["invalid"] = "Give a day as 2026-11-18."
+
+
+def not_ahead(day: date | None) -> date | None:
+    if day is not None and day > timezone.localdate():
+        raise forms.ValidationError(f"{day:%Y-%m-%d} lies ahead; give today or earlier.", code="impossible")
+    return day
+
+
+class InstrumentField(forms.ModelChoiceField):
+    """One of the yard's instruments of given kinds."""
+
+    def __init__(self, *kinds: InstrumentKind, **kwargs: Any) -> None:
+        super().__init__(queryset=Instrument.objects.current().filter(kind__in=kinds).order_by("code"), **kwargs)
+
+    def label_from_instance(self, instrument: Instrument) -> str:
+        return f"{instrument.code} {instrument.name}"
+
+
+class InstrumentForm(LogForm):
+    """A form that names instruments: one out of date is asked about, and the answer kept."""
+
+    def ask_about(self) -> list[Question]:
+        day = (self.cleaned_data["happened_at"] or timezone.now()).date()
+        asked = []
+        for name, field in self.fields.items():
+            instrument = self.cleaned_data.get(name)
+            if not isinstance(field, InstrumentField) or instrument is None:
+                continue
+            card = calibration_on(instrument, day)
+            if not card.in_date:
+                sentence = f"{card.words}. Use it all the same? The dossier will say so."
+                asked.append(Question(name, str(instrument.pk), sentence))
+        return asked
+
+
+class ClimateForm(InstrumentForm):
+    act = "Log the climate"
+
+    bay = forms.ModelChoiceField(queryset=Bay.objects.none(), label="Bay")
+    place = forms.CharField(max_length=80, required=False, label="Place", help_text="Where the surface was measured.")
+    air_temperature_c = QuantityField(range_key="air_temperature_c", label="Air temperature")
+    humidity_percent = QuantityField(range_key="humidity_percent", label="Relative humidity")
+    surface_temperature_c = QuantityField(
+        range_key="surface_temperature_c", label="Surface temperature", required=False
+    )
+    thermometer = InstrumentField(InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, label="Thermometer")
+    hygrometer = InstrumentField(InstrumentKind.HYGROMETER, InstrumentKind.LOGGER, label="Hygrometer")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["bay"].queryset = bays()  # type: ignore[attr-defined]
+
+
+class YardForm(LogForm):
+    act = "Name the yard"
+
+    name = forms.CharField(max_length=80, label="Name of the yard")
+    place = forms.CharField(max_length=120, label="Place")
+    altitude_m = QuantityField(range_key="station_altitude_m", label="Height above the sea")
+    builder_codes = forms.RegexField(
+        r"^([A-Z0-9]{3}( [A-Z0-9]{3})*)?\Z",
+        max_length=80,
+        required=False,
+        label="Builder's codes",
+        help_text="Three characters each, as assigned, with blanks between.",
+    )
+
+
+class PersonForm(LogForm):
+    act = "Name this person"
+
+    initials = forms.RegexField(
+        r"^[A-Z]{2,4}\Z",
+        label="Initials",
+        help_text="Two to four capital letters; they stand in every entry.",
+        error_messages={"invalid": "Initials are two to four capital letters, as KJ."},
+    )
+    full_name = forms.CharField(max_length=80, label="Full name")
+    sign_in_name = forms.CharField(max_length=60, label="Signs in as")
+    password = forms.CharField(
+        widget=forms.PasswordInput,
+        required=False,
+        strip=False,
+        label="Password",
+        help_text="12 characters or more. Empty: stands in entries, does not sign in.",
+    )
+    roles = forms.MultipleChoiceField(choices=Role.choices, widget=forms.CheckboxSelectMultiple, label="Roles")
+
+    def clean_password(self) -> str | None:
+        password = self.cleaned_data["password"]
+        if not password:
+            return None
+        validate_password(password)
+        return str(password)
+
+    def clean_roles(self) -> list[Role]:
+        return [Role(role) for role in self.cleaned_data["roles"]]
+
+
+class RoleForm(LogForm):
+    act = "Change the role"
+
+    person = forms.ModelChoiceField(queryset=Person.objects.all(), label="Person")
+    role = forms.TypedChoiceField(choices=Role.choices, coerce=Role, label="Role")
+    holds = forms.TypedChoiceField(
+        choices=[("yes", "holds it from now on"), ("no", "no longer holds it")],
+        coerce=lambda answer: answer == "yes",
+        label="From now on",
+    )
+
+
+class BayForm(LogForm):
+    act = "Add the bay"
+
+    code = forms.CharField(max_length=20, label="Bay")
+    name = forms.CharField(max_length=80, label="Name")
+
+
+class CalibrationForm(LogForm):
+    act = "Log the calibration"
+
+    calibrated_on = DayField(label="Calibrated on")
+    due_on = DayField(label="Due on")
+    certificate_number = forms.CharField(max_length=60, label="Certificate number")
+    standard_uncertainty_percent = QuantityField(
+        range_key="instrument_uncertainty_percent", label="Standard uncertainty, of the reading"
+    )
+
+    def clean_calibrated_on(self) -> date | None:
+        return not_ahead(self.cleaned_data["calibrated_on"])
+
+
+class InstrumentAddForm(CalibrationForm):
+    act = "Add the instrument"
+
+    code = forms.CharField(max_length=20, label="Code", help_text="As painted on it, such as G-03.")
+    kind = forms.TypedChoiceField(choices=InstrumentKind.choices, coerce=InstrumentKind, label="Kind")
+    name = forms.CharField(max_length=80, label="Name")
+    serial_number = forms.CharField(max_length=60, label="Serial number")
+    resolution = QuantityField(range_key="instrument_resolution_shown", label="One step of its display")
+    unit = forms.ChoiceField(
+        choices=[(unit, unit or "none") for unit in ("mbar", "kg", "°C", "%", "")],
+        required=False,
+        label="Unit it shows",
+    )
+
+    field_order = ("code", "kind", "name", "serial_number", "resolution", "unit")
+
+
+LIMIT_RANGES = {
+    LimitName.HOLD_RISE: "pressure_rise_mbar",
+    LimitName.AIR_TEMPERATURE: "air_temperature_c",
+    LimitName.HUMIDITY: "humidity_percent",
+    LimitName.DEW_MARGIN: "dew_margin_k",
+    LimitName.CLOSURE: "closure_percent",
+}
+
+
+class LimitForm(LogForm):
+    """A limit of the yard's own procedure. hullbook brings none of its own."""
+
+    act = "Set the limit"
+
+    source = forms.CharField(max_length=300, label="Source", help_text="The procedure and its edition, or the rule.")
+
+    def __init__(self, *args: Any, name: LimitName, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.name = name
+        if name != LimitName.HOLD_RISE:
+            self.fields["low"] = QuantityField(
+                range_key=LIMIT_RANGES[name], ask=False, required=False, label="Lowest value"
+            )
+        self.fields["high"] = QuantityField(
+            range_key=LIMIT_RANGES[name], ask=False, required=name == LimitName.HOLD_RISE, label="Highest value"
+        )
+        if name == LimitName.HOLD_RISE:
+            self.fields["over_minutes"] = QuantityField(range_key="hold_time_min", label="Over how long")
+        self.order_fields(["low", "high", "over_minutes", "source", "happened_at"])
+
+    def given(self) -> dict[str, Any]:
+        return {"low": None, "high": None, "over_minutes": None, **super().given()}
