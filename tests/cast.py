@@ -106,7 +106,7 @@ def open_shop() -> Shop:
         thermometer=instrument("T-01", InstrumentKind.THERMOMETER, "probe thermometer", 0.1, "°C"),
         hygrometer=instrument("H-01", InstrumentKind.HYGROMETER, "hygrometer", 1.0, "%"),
         barometer=instrument("B-01", InstrumentKind.BAROMETER, "barometer", 0.1, "mbar"),
-        impressor=instrument("I-01", InstrumentKind.HARDNESS_TESTER, "impressor", 1.0, ""),
+        impressor=instrument("I-01", InstrumentKind.HARDNESS_TESTER, "impressor", 1.0, "barcol"),
     )
     source = "invented yard procedure LP-1 rev 3"
     limits = {

@@ -10,6 +10,8 @@ WRITTEN_AS = {
     "degC": "°C",
     "C": "°C",
     "deg": "°",
+    "d": "days",
+    "piece": "pieces",
     "Pa.s": "Pa·s",
     "phr": "% on resin by weight",
     "fraction": "",

@@ -5,24 +5,20 @@ the entries it shows, so the last of them is the moment it stands for.
 """
 
 import datetime as dt
-import hashlib
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
 from decimal import Decimal
 from enum import Enum
 from functools import cached_property
-from typing import Any, Generic, TypeVar, cast
+from typing import Any, Generic, TypeVar
 
 from django.core.files.storage import default_storage
 from django.db.models import Model, QuerySet
 
 from hullbook.calc import chain
-from hullbook.calc.balance import Balance
 from hullbook.calc.craft_number import read_craft_number
 from hullbook.calc.errors import InputRefused
-from hullbook.calc.laminate import Stack
 from hullbook.cure.models import CureReading, Demoulded
 from hullbook.dossier.models import DossierIssue
 from hullbook.hulls.enums import LayingOutcome
@@ -39,10 +35,22 @@ from hullbook.hulls.models import (
     ScheduleSigned,
     Zone,
 )
-from hullbook.hulls.selectors import schedule_view
-from hullbook.inspection.models import Finding, FindingDecision, HardnessReading, HardnessSet, Weighing
-from hullbook.inspection.selectors import Missing, mass_balance_of, planned_against_used, what_is_missing
+from hullbook.hulls.selectors import ZoneView, schedule_view
+from hullbook.inspection.models import Weighing
+from hullbook.inspection.selectors import (
+    FindingView,
+    HardnessView,
+    MassBalance,
+    Missing,
+    PartUse,
+    findings_of,
+    gone_entries,
+    hardness_sets,
+    planned_against_used,
+    what_is_missing,
+)
 from hullbook.materials.models import Certificate, Lot, LotDecision, MaterialProperty, MaterialSheet, StockMovement
+from hullbook.materials.selectors import properties_in_force
 from hullbook.pours.models import (
     Gel,
     HoldReading,
@@ -56,9 +64,9 @@ from hullbook.pours.models import (
     Remainder,
     ResinPlan,
 )
-from hullbook.quantities import tables
-from hullbook.records.models import Entry, EntryRow, Judgement, StruckOut, TypedRow, in_columns
-from hullbook.records.selectors import entries_about, rebuilt_body
+from hullbook.quantities.showing import show_number
+from hullbook.records.models import Entry, EntryRow, Judgement, TypedRow, in_columns
+from hullbook.records.selectors import entries_about
 from hullbook.yard.models import Calibration, ClimateReading, Instrument, Person, RoleChange, Yard
 from hullbook.yard.selectors import yard_in_force
 
@@ -94,10 +102,11 @@ Row = TypeVar("Row", bound=TypedRow)
 
 @dataclass(frozen=True)
 class Logged(Generic[Row]):
-    """A row as it stands in the book: `gone` says by which entry it was corrected or struck out, and why."""
+    """A row as it stands in the book: `gone` says why it no longer does, `gone_by` is the entry that says so."""
 
     row: Row
     gone: str
+    gone_by: int | None
     judgements: tuple[Judgement, ...]
 
     @property
@@ -177,22 +186,12 @@ class LotUse:
 
 
 @dataclass(frozen=True)
-class ZoneStack:
-    """A zone of the schedule in force with its lines, the sheets they were counted by, and what they add up to."""
-
-    zone: Zone
-    lines: tuple[ScheduleLine, ...]
-    sheet_names: dict[int, str]
-    stack: Stack | None
-    layers: tuple[tuple[str, float], ...]
-    core: str
-
-
-@dataclass(frozen=True)
 class LayUp:
+    """The schedule in force worked out by zone, and everything that was logged as laid."""
+
     part: Part
     revision: ScheduleRevision | None
-    zones: tuple[ZoneStack, ...]
+    zones: tuple[ZoneView, ...]
     layings: tuple[Logged[Laying], ...]
 
     def of_line(self, line: ScheduleLine) -> tuple[Logged[Laying], ...]:
@@ -200,7 +199,7 @@ class LayUp:
 
     @property
     def beside_the_schedule(self) -> tuple[Logged[Laying], ...]:
-        planned = {line.pk for zone in self.zones for line in zone.lines}
+        planned = {view.line.pk for zone in self.zones for view in zone.lines}
         return tuple(laying for laying in self.layings if laying.row.line_id not in planned)
 
     @property
@@ -210,7 +209,7 @@ class LayUp:
     @property
     def laid(self) -> int:
         done = {laying.row.line_id for laying in self.layings if laying.stands}
-        return sum(line.pk in done for zone in self.zones for line in zone.lines)
+        return sum(view.line.pk in done for zone in self.zones for view in zone.lines)
 
     @property
     def deviations(self) -> tuple[Logged[Laying], ...]:
@@ -257,28 +256,6 @@ class PourTold:
 
 
 @dataclass(frozen=True)
-class HardnessTold:
-    hardness: Logged[HardnessSet]
-    readings: tuple[HardnessReading, ...]
-
-
-@dataclass(frozen=True)
-class FindingTold:
-    finding: Logged[Finding]
-    decisions: tuple[Logged[FindingDecision], ...]
-
-
-@dataclass(frozen=True)
-class OutsideLimit:
-    """An entry judged outside a limit, and what was decided about it."""
-
-    entry: Entry
-    what: str
-    judgement: Judgement
-    decisions: tuple[Logged[FindingDecision], ...]
-
-
-@dataclass(frozen=True)
 class PartTold:
     """Everything about one part from its lay-up to its weights."""
 
@@ -290,11 +267,9 @@ class PartTold:
     pours: tuple[PourTold, ...]
     cure_readings: tuple[Logged[CureReading], ...]
     demouldings: tuple[Logged[Demoulded], ...]
-    hardness: tuple[HardnessTold, ...]
+    hardness: tuple[HardnessView, ...]
     weighings: tuple[Logged[Weighing], ...]
-    findings: tuple[FindingTold, ...]
-    used: tuple[tuple[str, float, float], ...]
-    balance: Balance | None
+    used: PartUse
 
 
 @dataclass(frozen=True)
@@ -333,13 +308,12 @@ class DossierContent:
     lots: tuple[LotUse, ...]
     climate: tuple[Logged[ClimateReading], ...]
     parts: tuple[PartTold, ...]
-    outside_limits: tuple[OutsideLimit, ...]
+    findings: tuple[FindingView, ...]
     hold_points: tuple[Logged[HoldPointRelease], ...]
     entries: tuple[Entry, ...]
     late: tuple[EntryTold, ...]
     asked: tuple[EntryTold, ...]
-    corrected: tuple[EntryTold, ...]
-    struck: tuple[EntryTold, ...]
+    gone: tuple[EntryTold, ...]
     attachments: tuple[Attachment, ...]
 
     @property
@@ -434,14 +408,13 @@ class DossierContent:
         return Answer(2, question, "pass", counted, "I")
 
     def _resin_content(self) -> Answer:
-        question, balances = "Resin and glass content", [part.balance for part in self.parts if part.balance]
-        if len(balances) < len(self.parts) or not balances:
-            return Answer(5, question, "no verdict", "not every part has its weights", "M")
-        words = "; ".join(f"{balance.unaccounted_percent:.1f} % of the mixed resin not found again" for balance in balances)
+        question, balances = "Resin and glass content", [part.used.mass_balance for part in self.parts]
+        words = "; ".join(_content_words(balance) for balance in balances)
+        if not balances or any(balance.fibre is None or balance.closes is None for balance in balances):
+            return Answer(5, question, "no verdict", words or "the hull has no part", "M")
         if missing := self._missing_words("K", "M"):
             return Answer(5, question, "no verdict", f"{words}; {missing}", "M")
-        closes = all(balance.closes for balance in balances)
-        return Answer(5, question, "pass" if closes else "fail", words, "M")
+        return Answer(5, question, "pass" if all(balance.closes for balance in balances) else "fail", words, "M")
 
     def _built_to_plans(self) -> Answer:
         question = "Built to the plans"
@@ -451,14 +424,16 @@ class DossierContent:
         if missing := self._missing_words("C", "I"):
             return Answer(6, question, "no verdict", f"{len(deviations)} deviations; {missing}", "C, I")
         if deviations:
-            return Answer(6, question, "conditional pass", f"{len(deviations)} deviations, each with its reason", "C, I")
+            return Answer(
+                6, question, "conditional pass", f"{len(deviations)} deviations, each with its reason", "C, I"
+            )
         return Answer(6, question, "pass", "every line laid as the signed schedule says", "C, I")
 
     def _worst(self, code: str, otherwise: str) -> tuple[str, str]:
-        found = [one for one in self.outside_limits if one.judgement.code == code]
+        found = [one for one in self.findings if one.code == code and not one.gone]
         if not found:
             return "pass", otherwise
-        undecided = [one for one in found if not any(decision.stands for decision in one.decisions)]
+        undecided = [one for one in found if one.is_open]
         worst = "fail" if undecided else "conditional pass"
         return worst, f"{otherwise}; {len(found)} uses judged outside, {len(undecided)} of them undecided"
 
@@ -466,38 +441,401 @@ class DossierContent:
 def dossier_content(hull: Hull, *, issue_number: int | None = None) -> DossierContent:
     """The hull as the book tells it now; `issue_number` where it is about to be issued."""
     hull = Hull.objects.select_related("boat_model", "bay", "entry").get(pk=hull.pk)
-    own = list(entries_about(hull.number).order_by("number"))
-    parts = _parts(hull)
-    lots = _lots(hull)
-    climate = _climate(hull, own)
-    shown = _Shown(hull, own, parts, lots, climate)
-    people, instruments = _people(own), _instruments(parts, climate)
-    departures = _logged(LeftYard.objects.filter(hull=hull))
+    own = list(entries_about(hull.number))
+    parts, climate, lots = _parts(hull), _climate(hull, own), _lots(hull)
     craft_numbers = _logged(CraftNumberGiven.objects.filter(hull=hull))
-    hold_points = _logged(HoldPointRelease.objects.filter(hull=hull))
-    issues = _logged(DossierIssue.objects.filter(hull=hull).select_related("file"))
-    yard = yard_in_force()
-    entries = shown.entries(people, instruments, departures, craft_numbers, hold_points, issues, yard)
+    told: dict[str, Any] = {
+        "hull": hull,
+        "yard": yard_in_force(),
+        "issue_number": issue_number,
+        "issues": _logged(DossierIssue.objects.filter(hull=hull).select_related("file")),
+        "craft_numbers": craft_numbers,
+        "craft_number_words": _craft_number_words(craft_numbers),
+        "departures": _logged(LeftYard.objects.filter(hull=hull)),
+        "missing": tuple(what_is_missing(hull)),
+        "people": _people(own, parts),
+        "instruments": _instruments(parts, climate),
+        "lots": lots,
+        "climate": climate,
+        "parts": parts,
+        "findings": tuple(reversed(findings_of(hull))),
+        "hold_points": _logged(HoldPointRelease.objects.filter(hull=hull)),
+        "attachments": _attachments(lots),
+    }
+    logged = [found for found in _walked(told) if isinstance(found, Logged)]
+    rows = {row.pk: row for row in _walked(told) if isinstance(row, TypedRow)}
+    shown = {entry.number for entry in own} | set(rows) | {found.gone_by for found in logged if found.gone_by}
+    entries = tuple(Entry.objects.filter(number__in=shown).order_by("number"))
+    words = {entry.number: _what(entry, rows) for entry in entries}
+    gone = gone_entries(entries)
     return DossierContent(
-        hull=hull,
-        yard=yard,
-        issue_number=issue_number,
-        issues=issues,
-        craft_numbers=craft_numbers,
-        craft_number_words=_craft_number_words(craft_numbers),
-        departures=departures,
-        missing=tuple(what_is_missing(hull)),
-        people=people,
-        instruments=instruments,
-        lots=lots,
-        climate=climate,
-        parts=parts,
-        outside_limits=_outside_limits(shown, entries),
-        hold_points=hold_points,
+        **told,
         entries=entries,
-        late=(),
-        asked=(),
-        corrected=(),
-        struck=(),
-        attachments=_attachments(lots),
+        late=tuple(
+            EntryTold(entry, words[entry.number], f"happened {moment(entry.happened_at)}")
+            for entry in entries
+            if entry.told_late
+        ),
+        asked=tuple(
+            EntryTold(entry, words[entry.number], f"{asked['question']} Answered: {asked['given']}, right as given.")
+            for entry in entries
+            for asked in entry.confirmed
+        ),
+        gone=tuple(
+            EntryTold(entry, words[entry.number], gone[entry.number]) for entry in entries if entry.number in gone
+        ),
     )
+
+
+def book_of(content: DossierContent) -> str:
+    """What the dossier says, and every entry it rests on with its hash, as one canonical JSON text."""
+    return chain.canonical(
+        {
+            "format": FORMAT,
+            "hull": content.hull.number,
+            "as_at": {"entry": content.as_at.number, "hash": content.as_at.hash, "booked_at": content.as_at.booked_at},
+            "issue": content.issue_number,
+            "as_it_stands": content.as_it_stands,
+            "answers": _in_json(content.answers),
+            "chapters": _in_json(content.chapters),
+            "content": _in_json(content),
+            "entries": [
+                {**entry.envelope(), "previous_hash": entry.previous_hash, "hash": entry.hash}
+                for entry in content.entries
+            ],
+        }
+    )
+
+
+def _content_words(balance: MassBalance) -> str:
+    if balance.fibre is None:
+        return f"{balance.part.name}: {balance.fibre_why_not}"
+    share, two_sd = (show_number(100 * part, "%") for part in (balance.fibre.fibre_mass_fraction, 2 * balance.fibre.fibre_mass_fraction_sd))
+    return f"{balance.part.name}: fibre {share} ± {two_sd} % by weight (k = 2), {balance.words}"
+
+
+def moment(at: dt.datetime) -> str:
+    """A time as the dossier prints it: always UTC, so that it reads the same wherever it is drawn."""
+    return f"{at.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def _logged(rows: QuerySet[Any], order: str = "entry__happened_at") -> tuple[Logged[Any], ...]:
+    related = rows.select_related("entry__struck_out__entry", "corrected_by__entry")
+    return tuple(_standing(row) for row in related.prefetch_related("entry__judgements").order_by(order, "pk"))
+
+
+def _standing(row: Any) -> Logged[Any]:
+    gone, gone_by = "", None
+    if hasattr(row, "corrected_by"):
+        gone_by, gone = row.corrected_by.entry, f"corrected: {row.corrected_by.reason}"
+    elif hasattr(row.entry, "struck_out"):
+        gone_by, gone = row.entry.struck_out.entry, f"struck out: {row.entry.struck_out.reason}"
+    judgements = tuple(row.entry.judgements.all())
+    if gone_by is None:
+        return Logged(row, "", None, judgements)
+    return Logged(
+        row,
+        f"{gone} (entry {gone_by.number}, {gone_by.person} {moment(gone_by.booked_at)})",
+        gone_by.number,
+        judgements,
+    )
+
+
+def _lines(rows: QuerySet[Any], parent: str) -> dict[int, list[Any]]:
+    found: dict[int, list[Any]] = defaultdict(list)
+    for line in rows.order_by(parent, "position"):
+        found[getattr(line, f"{parent}_id")].append(line)
+    return found
+
+
+def _by(rows: Iterable[Logged[Any]], column: str) -> dict[int, tuple[Logged[Any], ...]]:
+    found: dict[int, list[Logged[Any]]] = defaultdict(list)
+    for logged in rows:
+        found[getattr(logged.row, column)].append(logged)
+    return defaultdict(tuple, {key: tuple(members) for key, members in found.items()})
+
+
+def _craft_number_words(given: tuple[Logged[CraftNumberGiven], ...]) -> str:
+    standing = [logged for logged in given if logged.stands]
+    if not standing:
+        return ""
+    number, on = standing[-1].row.number, standing[-1].entry.happened_at.date()
+    country = number[:2] if number[2:3] == "-" else "US"
+    try:
+        return read_craft_number(number, today=on, country_codes={country}).in_words
+    except InputRefused as refused:
+        return str(refused)
+
+
+def _parts(hull: Hull) -> tuple[PartTold, ...]:
+    in_force = _logged(
+        RevisionInForce.objects.filter(part__hull=hull).select_related("part__hull", "revision__boat_model"), "pk"
+    )
+    revisions = [logged.row.revision_id for logged in in_force]
+    signed = {
+        row.revision_id: row
+        for row in ScheduleSigned.objects.filter(revision__in=revisions).select_related("entry", "revision__boat_model")
+    }
+    of = {"part__hull": hull}
+    by_part = {
+        "in_force": _by(in_force, "part_id"),
+        "layings": _by(
+            _logged(Laying.objects.filter(**of).select_related("part__hull", "zone", "line__material", "lot__material")),
+            "part_id",
+        ),
+        "hold_tests": _by(_logged(HoldTest.objects.filter(**of).select_related("part__hull", "gauge")), "part_id"),
+        "plans": _by(
+            _logged(
+                ResinPlan.objects.filter(**of).select_related(
+                    "part__hull", "system__resin", "system__catalyst", "revision__boat_model"
+                )
+            ),
+            "part_id",
+        ),
+        "pours": _by(_logged(Pour.objects.filter(**of).select_related("part__hull", "plan")), "part_id"),
+        "cure_readings": _by(
+            _logged(CureReading.objects.filter(**of).select_related("part__hull", "thermometer")), "part_id"
+        ),
+        "demouldings": _by(_logged(Demoulded.objects.filter(**of).select_related("part__hull")), "part_id"),
+        "weighings": _by(_logged(Weighing.objects.filter(**of).select_related("part__hull", "scale")), "part_id"),
+    }
+    hold_readings = _lines(HoldReading.objects.filter(test__part__hull=hull), "test")
+    plan_items = _lines(PlanItem.objects.filter(plan__part__hull=hull), "plan")
+    plan_inputs = _lines(PlanInput.objects.filter(plan__part__hull=hull), "plan")
+    pour_told = _pours(hull, by_part["pours"])
+    return tuple(
+        PartTold(
+            part=part,
+            documents=Documents(part, by_part["in_force"][part.pk], signed),
+            lay_up=_lay_up(part, by_part["in_force"][part.pk], by_part["layings"][part.pk], by_part["plans"][part.pk]),
+            hold_tests=tuple(
+                HeldTest(test, tuple(hold_readings[test.row.pk])) for test in by_part["hold_tests"][part.pk]
+            ),
+            plans=tuple(
+                SetPlan(plan, tuple(plan_items[plan.row.pk]), tuple(plan_inputs[plan.row.pk]))
+                for plan in by_part["plans"][part.pk]
+            ),
+            pours=pour_told[part.pk],
+            cure_readings=by_part["cure_readings"][part.pk],
+            demouldings=by_part["demouldings"][part.pk],
+            hardness=tuple(hardness_sets(part)),
+            weighings=by_part["weighings"][part.pk],
+            used=planned_against_used(part),
+        )
+        for part in Part.objects.filter(hull=hull).select_related("hull", "entry").order_by("pk")
+    )
+
+
+def _lay_up(
+    part: Part,
+    in_force: tuple[Logged[RevisionInForce], ...],
+    layings: tuple[Logged[Laying], ...],
+    plans: tuple[Logged[ResinPlan], ...],
+) -> LayUp:
+    revisions = [logged.row.revision for logged in in_force if logged.stands]
+    resins = [logged.row.system.resin for logged in plans if logged.stands]
+    density = properties_in_force(resins[-1:])[resins[-1].pk].values.get("cured_density_kg_m3") if resins else None
+    zones = schedule_view(revisions[-1], density).zones if revisions else ()
+    return LayUp(part, revisions[-1] if revisions else None, zones, layings)
+
+
+def _pours(hull: Hull, pours: dict[int, tuple[Logged[Pour], ...]]) -> dict[int, tuple[PourTold, ...]]:
+    of = {"pour__part__hull": hull}
+    whole = "pour__part__hull"
+    mixes = _by(
+        _logged(Mix.objects.filter(**of).select_related(whole, "scale", "catalyst_scale", "thermometer")), "pour_id"
+    )
+    components = _lines(MixComponent.objects.filter(mix__pour__part__hull=hull).select_related("lot__material"), "mix")
+    remainders = _by(_logged(Remainder.objects.filter(**of).select_related(whole, "scale", "mix")), "pour_id")
+    gels = _by(_logged(Gel.objects.filter(**of).select_related(whole, "mix")), "pour_id")
+    closings = _by(_logged(PourClosed.objects.filter(**of).select_related(whole)), "pour_id")
+    return defaultdict(
+        tuple,
+        {
+            part: tuple(
+                PourTold(
+                    pour=pour,
+                    pails=tuple(Pail(mix, tuple(components[mix.row.pk])) for mix in mixes[pour.row.pk]),
+                    remainders=remainders[pour.row.pk],
+                    gels=gels[pour.row.pk],
+                    closings=closings[pour.row.pk],
+                )
+                for pour in told
+            )
+            for part, told in pours.items()
+        },
+    )
+
+
+def _lots(hull: Hull) -> tuple[LotUse, ...]:
+    used: dict[int, float] = defaultdict(float)
+    for movement in StockMovement.objects.filter(entry__about=hull.number).order_by("pk"):
+        used[movement.lot_id] -= movement.quantity
+    own_last = max(entries_about(hull.number).values_list("number", flat=True), default=0)
+    lots = _logged(Lot.objects.filter(pk__in=used).select_related("material"), "material__kind")
+    decisions = _by(_logged(LotDecision.objects.filter(lot__in=used).select_related("lot")), "lot_id")
+    certificates = _by(_logged(Certificate.objects.filter(lot__in=used).select_related("lot", "file")), "lot_id")
+    sheets = {
+        sheet.material_id: sheet
+        for sheet in MaterialSheet.objects.current()
+        .filter(material__in=[lot.row.material_id for lot in lots], pk__lte=own_last)
+        .order_by("pk")
+    }
+    properties = _lines(MaterialProperty.objects.filter(sheet__in=[sheet.pk for sheet in sheets.values()]), "sheet")
+    return tuple(
+        LotUse(
+            lot=lot,
+            sheet=(sheet := sheets.get(lot.row.material_id)),
+            properties=tuple(properties[sheet.pk]) if sheet else (),
+            decisions=decisions[lot.row.pk],
+            certificates=certificates[lot.row.pk],
+            used_here=used[lot.row.pk],
+        )
+        for lot in lots
+    )
+
+
+def _climate(hull: Hull, own: list[Entry]) -> tuple[Logged[ClimateReading], ...]:
+    """The air of the hull's bay from laying down to the last work on it."""
+    issue = DossierIssue._meta.label_lower
+    last = max(entry.happened_at for entry in own if entry.kind != issue)
+    first = dt.datetime.combine(hull.laid_down_on, dt.time(), tzinfo=dt.UTC)
+    readings = ClimateReading.objects.filter(bay=hull.bay, entry__happened_at__gte=first, entry__happened_at__lte=last)
+    return _logged(readings.select_related("bay", "thermometer", "hygrometer"))
+
+
+def _people(own: list[Entry], parts: tuple[PartTold, ...]) -> tuple[PersonUse, ...]:
+    named: dict[str, int] = defaultdict(int)
+    for entry in own:
+        named[entry.person] += 1
+    hands = [
+        *(initials for part in parts for logged in part.lay_up.layings for initials in _hands(logged.row, "laid_by")),
+        *(
+            initials
+            for part in parts
+            for pour in part.pours
+            for pail in pour.pails
+            for initials in _hands(pail.mix.row, "mixed_by")
+        ),
+    ]
+    for initials in hands:
+        named[initials] += 0
+    roles = _by(
+        _logged(RoleChange.objects.filter(person__initials__in=named).select_related("person"), "pk"), "person_id"
+    )
+    people = Person.objects.filter(initials__in=named).order_by("initials")
+    return tuple(PersonUse(person, roles[person.pk], named[person.initials]) for person in people)
+
+
+def _hands(row: Any, column: str) -> list[str]:
+    return [initials for initials in (getattr(row, column), row.second_person, row.lead) if initials]
+
+
+def _instruments(parts: tuple[PartTold, ...], climate: tuple[Logged[ClimateReading], ...]) -> tuple[InstrumentUse, ...]:
+    uses: dict[int, list[Entry]] = defaultdict(list)
+    for row in (found for found in _walked((parts, climate)) if isinstance(found, TypedRow)):
+        for instrument in _instruments_of(row):
+            uses[instrument].append(row.entry)
+    calibrations: dict[int, list[Calibration]] = defaultdict(list)
+    for calibration in Calibration.objects.current().filter(instrument__in=uses).order_by("calibrated_on", "pk"):
+        calibrations[calibration.instrument_id].append(calibration)
+    return tuple(
+        _instrument_use(instrument, uses[instrument.pk], calibrations[instrument.pk])
+        for instrument in Instrument.objects.filter(pk__in=uses).select_related("entry").order_by("kind", "code")
+    )
+
+
+def _instruments_of(row: TypedRow) -> set[int]:
+    if isinstance(row, Calibration):
+        return set()
+    columns = [column for column in row._meta.concrete_fields if column.related_model is Instrument]
+    return {key for column in columns if (key := getattr(row, column.attname)) is not None}
+
+
+def _instrument_use(instrument: Instrument, uses: list[Entry], calibrations: list[Calibration]) -> InstrumentUse:
+    """A later calibration does not better what was measured before it."""
+    counted: dict[int, Calibration] = {}
+    out_of_date = set()
+    for entry in uses:
+        on = entry.happened_at.date()
+        before = [calibration for calibration in calibrations if calibration.calibrated_on <= on]
+        if before:
+            counted[before[-1].pk] = before[-1]
+        if not before or before[-1].due_on < on:
+            out_of_date.add(entry.number)
+    numbers = {entry.number for entry in uses}
+    return InstrumentUse(instrument, tuple(counted.values()), len(numbers), tuple(sorted(out_of_date)))
+
+
+def _attachments(lots: tuple[LotUse, ...]) -> tuple[Attachment, ...]:
+    found: dict[str, Attachment] = {}
+    for lot in lots:
+        for certificate in (logged.row for logged in lot.certificates if logged.stands):
+            file = certificate.file
+            with default_storage.open(file.path) as stored:
+                content = stored.read()
+            words = f"{certificate.kind} {certificate.number}, {certificate.dated_on:%Y-%m-%d}"
+            found.setdefault(
+                file.sha256,
+                Attachment(
+                    name=f"{lot.lot.row.code} {file.sent_name}",
+                    sha256=file.sha256,
+                    media_type=file.media_type,
+                    lot_code=lot.lot.row.code,
+                    words=words,
+                    content=content,
+                ),
+            )
+    return tuple(found.values())
+
+
+def _what(entry: Entry, rows: dict[int, TypedRow]) -> str:
+    row = rows.get(entry.number)
+    if row is not None:
+        return str(row)
+    return str(entry.kind.partition(".")[2])
+
+
+def _walked(value: Any) -> Iterator[Any]:
+    """Every row and every dataclass inside, the outer before the inner."""
+    if isinstance(value, Model):
+        yield value
+    elif is_dataclass(value):
+        yield value
+        for one in fields(value):
+            yield from _walked(getattr(value, one.name))
+    elif isinstance(value, dict):
+        for member in value.values():
+            yield from _walked(member)
+    elif isinstance(value, list | tuple):
+        for member in value:
+            yield from _walked(member)
+
+
+def _in_json(value: Any) -> Any:
+    """The same walk, into what canonical JSON takes: rows by their columns, floats as decimals."""
+    match value:
+        case Enum():
+            return value.value
+        case None | bool() | int() | str() | Decimal() | dt.date():
+            return value
+        case float():
+            return Decimal(repr(value))
+        case Person():
+            return {"initials": value.initials, "full_name": value.full_name}
+        case Entry():
+            return value.number
+        case TypedRow():
+            return {"entry": value.pk, **value.columns()}
+        case EntryRow():
+            return value.columns()
+        case Zone() | ScheduleLine() | ScheduleRevision():
+            return in_columns(value, frozenset())
+        case dict():
+            return {str(key): _in_json(member) for key, member in value.items()}
+        case list() | tuple():
+            return [_in_json(member) for member in value]
+        case _ if is_dataclass(value):
+            return {one.name: _in_json(getattr(value, one.name)) for one in fields(value) if one.repr}
+        case _:
+            raise TypeError(f"{type(value).__name__} has no place in a dossier")

@@ -70,9 +70,7 @@ HOLD_POINTS = (
         "Hold test passed; pails, lots, catalyst, scale, clocks, gel cup, crew, spare pump; the rule for stopping read "
         "aloud; resin and mould temperature and climate in range.",
     ),
-    HoldPoint(
-        6, "bag off", HoldPointKind.HOLD, "Gel logged everywhere, the peak passed, vacuum held until then."
-    ),
+    HoldPoint(6, "bag off", HoldPointKind.HOLD, "Gel logged everywhere, the peak passed, vacuum held until then."),
     HoldPoint(7, "demould", HoldPointKind.HOLD, "Hours and hardness or temperature show that it is cured enough."),
     HoldPoint(8, "end of post-cure", HoldPointKind.REVIEW, "The temperatures meet the procedure."),
     HoldPoint(

@@ -12,7 +12,6 @@ from hullbook.quantities.fields import MeasuredField
 from hullbook.records.models import TypedRow, in_columns
 from hullbook.yard.models import Bay
 
-
 # Names stand in the address of their page, so they hold nothing that an address gives a meaning to.
 painted_number = RegexValidator(r"^[0-9A-Z][0-9A-Z-]*\Z", "Give capital letters, figures and hyphens, as MB84-03.")
 plain_name = RegexValidator(r"^\w[\w .-]*\Z", "Give letters, figures, blanks, points and hyphens, as Hull shell.")
@@ -209,7 +208,7 @@ class Laying(TypedRow):
                 condition=Q(outcome=LayingOutcome.NOT_LAID, lot__isnull=True, quantity=0)
                 | (~Q(outcome=LayingOutcome.NOT_LAID) & Q(lot__isnull=False, quantity__gt=0)),
                 name="laying_names_its_lot",
-                violation_error_message="What is laid comes from a lot, and how much is said; what is not laid does not.",
+                violation_error_message="What is laid has a lot and a quantity; what is not laid has neither.",
             ),
             models.CheckConstraint(
                 condition=Q(outcome=LayingOutcome.EXTRA, line__isnull=True)

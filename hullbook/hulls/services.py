@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import connection, models, transaction
+from django.utils import timezone
 
 from hullbook.calc.craft_number import CraftNumber, read_craft_number
 from hullbook.calc.errors import InputRefused
@@ -34,7 +35,7 @@ from hullbook.hulls.selectors import (
     revision_state,
 )
 from hullbook.materials.enums import MaterialKind
-from hullbook.materials.models import Lot, Material, StockMovement
+from hullbook.materials.models import Lot, Material
 from hullbook.materials.services import lot_use, undo_movements
 from hullbook.quantities import tables
 from hullbook.records.models import EntryRow
@@ -98,7 +99,7 @@ def lay_down_hull(
     """Give a hull its number, which it keeps for ever, and name the parts it will have."""
     if Hull.objects.filter(number=number).exists():
         raise Refused({"number": f"{number} is taken; a hull number is given once and never again."})
-    if laid_down_on > told.tapped_at.date():
+    if laid_down_on > timezone.localdate(told.tapped_at):
         raise Refused({"laid_down_on": f"{laid_down_on:%Y-%m-%d} lies ahead; give today or earlier."})
     names = [name.strip() for name in part_names if name.strip()]
     if not names:
@@ -143,7 +144,7 @@ def give_craft_number(
 ) -> CraftNumberGiven:
     """Give a hull its craft identification number. Another one later is a correction, with its reason."""
     try:
-        read = read_number_of(hull, number, today=told.tapped_at.date())
+        read = read_number_of(hull, number, today=timezone.localdate(told.tapped_at))
     except InputRefused as refused:
         raise Refused({"number": str(refused)}) from refused
     now = craft_number_of(hull)
@@ -242,7 +243,9 @@ def read_angle(text: str, where: str) -> str:
     """An angle to the hull's long axis as it stands in the book: 0, 90, +-45, 0/90; nothing for core and mat."""
     angle = text.replace("±", "+-").replace(" ", "").removesuffix("°")
     if angle and not ANGLE.fullmatch(angle):
-        raise Refused({where: f'{where}: the angle "{text}" is not accepted; give 0, 90, +-45 or 0/90, or leave it empty.'})
+        raise Refused(
+            {where: f'{where}: the angle "{text}" is not accepted; give 0, 90, +-45 or 0/90, or leave it empty.'}
+        )
     return angle
 
 
@@ -273,10 +276,11 @@ def _require_clean(row: models.Model, where: str) -> None:
     try:
         row.full_clean(validate_unique=False, exclude={"revision", "zone"})
     except ValidationError as error:
-        at = f"{where}: " if where else ""
         raise Refused(
             {
-                f"{where} {name}".strip(): f"{at}{'' if name == '__all__' else name.replace('_', ' ') + ': '}{' '.join(texts)}"
+                f"{where} {name}": ": ".join(
+                    (*filter(None, (where, "" if name == "__all__" else name.replace("_", " "))), " ".join(texts))
+                )
                 for name, texts in error.message_dict.items()
             }
         ) from error
@@ -289,9 +293,9 @@ def _letter(place: int) -> str:
 
 def _refuse_signed(revision: ScheduleRevision) -> None:
     if ScheduleSigned.objects.filter(revision=revision).exists():
-        following = _letter(ScheduleRevision.objects.filter(
-            boat_model=revision.boat_model_id, part_name=revision.part_name
-        ).count())
+        following = _letter(
+            ScheduleRevision.objects.filter(boat_model=revision.boat_model_id, part_name=revision.part_name).count()
+        )
         raise Refused(f"Rev {revision.letter} is signed. Begin rev {following}.")
 
 
@@ -361,15 +365,17 @@ def log_laying(
         corrects=corrects,
         reason=reason.strip(),
     )
-    rows: list[EntryRow] = list[EntryRow](_undone(corrects))
+    rows: list[EntryRow] = [] if corrects is None else [*undo_movements(corrects.entry)]
     if lot is not None:
-        movement, verdict = lot_use(lot=lot, quantity=quantity, told=told, lead_reason=lead_reason)
+        movement, verdict = lot_use(
+            lot=lot,
+            quantity=quantity,
+            told=told,
+            lead_reason=lead_reason,
+            instead_of=corrects.entry if corrects else None,
+        )
         rows += [movement, *judgements([verdict])]
     return append(laying, rows, told=told, about=part.hull.number)
-
-
-def _undone(corrects: Laying | None) -> list[StockMovement]:
-    return [] if corrects is None else undo_movements(corrects.entry)
 
 
 def _refuse_laying(
@@ -432,7 +438,9 @@ def leave_yard(*, hull: Hull, left_on: date, delivered_to: str, told: Told) -> L
     if earlier is not None:
         raise Refused(f"{hull.number} left the yard on {earlier.left_on:%Y-%m-%d}, entry {earlier.pk}.")
     if left_on < hull.laid_down_on:
-        raise Refused({"left_on": f"{hull.number} was laid down on {hull.laid_down_on:%Y-%m-%d}; it left later than that."})
-    if left_on > told.tapped_at.date():
+        raise Refused(
+            {"left_on": f"{hull.number} was laid down on {hull.laid_down_on:%Y-%m-%d}; it left later than that."}
+        )
+    if left_on > timezone.localdate(told.tapped_at):
         raise Refused({"left_on": f"{left_on:%Y-%m-%d} lies ahead; give today or earlier."})
     return append(LeftYard(hull=hull, left_on=left_on, delivered_to=delivered_to.strip()), told=told, about=hull.number)

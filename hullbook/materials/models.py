@@ -70,7 +70,7 @@ class MaterialProperty(EntryRow):
 
 
 class ResinSystem(TypedRow):
-    """A resin with its catalyst (or hardener), the maker's dose limits and gel table. Another catalyst is another system."""
+    """A resin with its catalyst (or hardener), dose limits and gel table. Another catalyst is another system."""
 
     code = models.CharField(max_length=30, unique=True)
     resin = models.ForeignKey(Material, on_delete=models.PROTECT, related_name="+")

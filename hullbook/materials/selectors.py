@@ -2,7 +2,7 @@
 
 import tomllib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
@@ -26,14 +26,30 @@ from hullbook.materials.models import (
     ResinSystem,
     StockMovement,
 )
-from hullbook.quantities.showing import show
+from hullbook.quantities.reading import own_spelling
+from hullbook.quantities.showing import neutral_cell, show
 from hullbook.quantities.tables import ranges
 from hullbook.records.models import Entry
+
+MATERIALS_CSV_COLUMNS = (
+    "code",
+    "kind",
+    "stock_unit",
+    "name",
+    "maker",
+    "fibre",
+    "finish",
+    "property",
+    "value",
+    "unit",
+    "source_kind",
+    "source",
+)
 
 
 @dataclass(frozen=True)
 class PropertyOfKind:
-    """A property as a material of one kind has it: its words, the bounds it is checked against, and whether it must be."""
+    """A property as a material of one kind has it: its words, its bounds, and whether a sheet must have it."""
 
     name: str
     label: str
@@ -108,7 +124,22 @@ class StockLine:
         use_by = "no use-by by maker" if self.lot.use_by is None else f"use by {self.lot.use_by:%Y-%m-%d}"
         late = ", out of date" if self.out_of_date else ""
         state = "" if self.state == LotState.RELEASED else f", {self.state.label}"
-        return f"{self.lot.code} {self.sheet_name}, {show(self.left, self.lot.material.stock_unit)} left, {use_by}{late}{state}"
+        left = show(self.left, self.lot.material.stock_unit)
+        return f"{self.lot.code} {self.sheet_name}, {left} left, {use_by}{late}{state}"
+
+
+@dataclass(frozen=True)
+class MaterialStock:
+    """All lots of one material together; `usable` is what is released and in date of what is left."""
+
+    material: Material
+    sheet_name: str
+    lots: int
+    received: float
+    used: float
+    discarded: float
+    left: float
+    usable: float
 
 
 @dataclass(frozen=True)
@@ -188,6 +219,36 @@ def sheets_of(material: Material) -> QuerySet[MaterialSheet]:
     return material.sheets.select_related("entry__struck_out", "corrected_by").order_by("-pk")
 
 
+def known_properties(sheet: SheetInForce) -> list[tuple[PropertyOfKind, KnownValue]]:
+    """What a sheet says, each value with its words and unit."""
+    properties = properties_of(sheet.material.kind)
+    return [(properties[name], known) for name, known in sheet.values.items()]
+
+
+def materials_csv_rows() -> Iterator[list[str]]:
+    """All materials as their sheets stand, one property a line; text that looks like a formula is made neutral."""
+    yield list(MATERIALS_CSV_COLUMNS)
+    for sheet in materials():
+        product = sheet.material
+        heads = [
+            product.code,
+            product.kind,
+            product.stock_unit,
+            sheet.name,
+            sheet.sheet.maker,
+            sheet.fibre,
+            sheet.finish,
+        ]
+        heads = [neutral_cell(text) for text in heads]
+        properties = properties_of(product.kind)
+        for name, known in sheet.values.items():
+            value = f"{known.value:.6f}".rstrip("0").rstrip(".")
+            unit, source = own_spelling(properties[name].unit), neutral_cell(known.source)
+            yield [*heads, name, value, unit, known.source_kind, source]
+        if not sheet.values:
+            yield [*heads, "", "", "", "", ""]
+
+
 def core_geometry(
     values: Mapping[str, KnownValue], *, bend: Bend | None = None, cross_bend: Bend | None = None
 ) -> CoreGeometry:
@@ -253,6 +314,12 @@ def gel_table_of(cells: Iterable[GelTime]) -> dose.GelTable | None:
         tuple(tuple(cell.shortest_min for cell in row) for row in rows),
         tuple(tuple(cell.longest_min for cell in row) for row in rows),
     )
+
+
+def gel_rows(table: dose.GelTable) -> list[tuple[float, list[tuple[float, float]]]]:
+    """Each temperature of a gel table with its shortest and longest minutes, dose by dose."""
+    cells = [list(zip(low, high, strict=True)) for low, high in zip(table.low_minutes, table.high_minutes, strict=True)]
+    return list(zip(table.temperatures_c, cells, strict=True))
 
 
 def lot(code: str) -> Lot:
@@ -322,6 +389,26 @@ def stock(on: date, *, material: Material | None = None) -> list[StockLine]:
     if material is not None:
         found = found.filter(material=material)
     return _stock_lines(found, on)
+
+
+def stock_by_material(lines: Iterable[StockLine]) -> list[MaterialStock]:
+    """The ledger of each material over all its lots."""
+    by_material: dict[int, list[StockLine]] = defaultdict(list)
+    for line in lines:
+        by_material[line.lot.material_id].append(line)
+    return [
+        MaterialStock(
+            material=its[0].lot.material,
+            sheet_name=its[0].sheet_name,
+            lots=len(its),
+            received=sum(line.received for line in its),
+            used=sum(line.used for line in its),
+            discarded=sum(line.discarded for line in its),
+            left=sum(line.left for line in its),
+            usable=sum(line.left for line in its if line.is_usable),
+        )
+        for its in sorted(by_material.values(), key=lambda its: its[0].lot.material.code)
+    ]
 
 
 def usable_lots(material: Material, on: date) -> list[StockLine]:

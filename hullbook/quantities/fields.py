@@ -1,6 +1,6 @@
 """The model field and the form field of a number with a unit."""
 
-from decimal import Decimal
+from decimal import Context, Decimal
 from math import isfinite
 from typing import Any
 
@@ -27,7 +27,9 @@ class MeasuredField(models.Field):
     def __init__(self, *args: Any, decimal_places: int = 6, max_digits: int = 15, **kwargs: Any) -> None:
         self.decimal_places = decimal_places
         self.max_digits = max_digits
-        super().__init__(*args, **kwargs)
+        # Django's SQLite backend reads a decimal column through its field's context.
+        self.context = Context(prec=max_digits)
+        super().__init__(*args, **{"blank": kwargs.get("null", False), **kwargs})
 
     def deconstruct(self) -> Any:
         name, path, args, kwargs = super().deconstruct()

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import pint
 
 from hullbook.calc.errors import InputRefused
+from hullbook.quantities.showing import FORMULA_STARTS
 
 LONGEST_TEXT = 40
 NUMBER_AND_UNIT = re.compile(r"\s*([+-]?\d{1,12}(?:[.,]\d{1,12})?)\s*(.*?)\s*")
@@ -119,3 +120,13 @@ def read_quantity(text: str, *, field: str, stored_unit: str) -> Reading:
     if unit not in spellings:
         raise InputRefused("unit_suspect", field, f'"{text}"', f"the unit may be {accepted}")
     return Reading(convert(float(number.replace(",", ".")), unit, own, stored_unit), text.strip())
+
+
+def plain_cell(cell: str, *, field: str) -> str:
+    """A text cell of a CSV file without the apostrophe of `showing.neutral_cell`; a bare formula is refused."""
+    if not cell.lstrip("'").startswith(FORMULA_STARTS):
+        return cell
+    if not cell.startswith("'"):
+        accepted = "a spreadsheet would work it out; put an apostrophe before it"
+        raise InputRefused("not_a_number", field, f'"{cell[:LONGEST_TEXT]}"', accepted)
+    return cell[1:]

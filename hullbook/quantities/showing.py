@@ -47,3 +47,14 @@ def show(value: float | None, unit: str, places: int | None = None) -> str:
     """`show(0.8, "kg/m2")` -> "0.800 kg/m²", with a space that does not break."""
     number, words = show_number(value, unit, places), unit_words(unit)
     return f"{number}\u00a0{words}" if words and value is not None else number
+
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
+
+
+def neutral_cell(text: str) -> str:
+    """A text cell of a CSV file that no spreadsheet works out: an apostrophe stands before what looks like a formula.
+
+    `reading.plain_cell` takes it away again, and gives back the text to the letter.
+    """
+    return f"'{text}" if text.lstrip("'").startswith(FORMULA_STARTS) else text

@@ -6,6 +6,7 @@ from functools import cache
 from django.conf import settings
 
 from hullbook.calc import reference
+from hullbook.calc.hardness import HardnessRow
 from hullbook.calc.ranges import Range
 from hullbook.calc.reference import Band, StartValue
 
@@ -36,3 +37,18 @@ def countries() -> dict[str, str]:
     """Names of countries by their two-letter code of ISO 3166-1."""
     with (settings.SHARED / "limits" / "countries.csv").open(encoding="utf-8", newline="") as lines:
         return {row["code"]: row["name"] for row in csv.DictReader(lines)}
+
+
+@cache
+def hardness_rows() -> tuple[HardnessRow, ...]:
+    """How many impressor readings the standard asks for at which hardness."""
+    with (settings.SHARED / "limits" / "hardness_readings.csv").open(encoding="utf-8", newline="") as lines:
+        return tuple(
+            HardnessRow(
+                hardness=float(row["hardness"]),
+                reinforced=row["laminate"] == "reinforced",
+                variance=float(row["variance"]),
+                readings=int(row["readings"]),
+            )
+            for row in csv.DictReader(lines)
+        )

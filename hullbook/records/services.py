@@ -160,21 +160,21 @@ def _number_lines(number: int, row: TypedRow, rows: list[EntryRow]) -> None:
     counts: dict[type[EntryRow], int] = {}
     for line in rows:
         counts[type(line)] = line.position = counts.get(type(line), 0) + 1
-        for field in _fields_for_the_number(line, row):
-            setattr(line, f"{field}_id", number)
+        # A line may also point at the row it comes with, as a lot's receipt does at its lot.
+        for name in _pointing_at(row, line):
+            setattr(line, name, row)
+        setattr(line, f"{line.parent_field}_id", number)
 
 
-def _fields_for_the_number(line: EntryRow, row: TypedRow) -> set[str]:
-    """A line's own entry, and the row it comes with wherever it points at that (a lot's receipt points at its lot)."""
-    at_the_row = {field.name for field in line._meta.concrete_fields if line._state.fields_cache.get(field.name) is row}
-    return {line.parent_field} | at_the_row
+def _pointing_at(row: TypedRow, line: EntryRow) -> set[str]:
+    return {name for name, related in line._state.fields_cache.items() if related is row}
 
 
 def _check(row: TypedRow, rows: list[EntryRow]) -> None:
     try:
         row.full_clean(exclude={"entry"}, validate_unique=False)
         for line in rows:
-            line.full_clean(exclude=_fields_for_the_number(line, row), validate_unique=False)
+            line.full_clean(exclude={line.parent_field, *_pointing_at(row, line)}, validate_unique=False)
     except ValidationError as error:
         problems = error.message_dict if hasattr(error, "error_dict") else {"__all__": error.messages}
         raise Refused(

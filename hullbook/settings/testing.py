@@ -11,6 +11,7 @@ from hullbook.settings.database import database
 DATA = Path(tempfile.mkdtemp(prefix="hullbook-tests-"))
 MEDIA_ROOT = DATA / "files"
 STATIC_ROOT = DATA / "static"
+STATIC_ROOT.mkdir()
 SECRET_KEY_FILE = DATA / "secret_key"
 SECRET_KEY = "only-for-tests-" + "x" * 60  # noqa: S105
 ALLOWED_HOSTS = ["*"]

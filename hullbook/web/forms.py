@@ -3,10 +3,13 @@
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
+from hashlib import sha256
 from typing import Any
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
+from django.utils.functional import cached_property
 
 from hullbook.calc.chain import fingerprint
 from hullbook.quantities.fields import QuantityField
@@ -22,6 +25,15 @@ class Question:
     given: str
     sentence: str
     likely: str | None = None
+
+
+def _digest(file: UploadedFile) -> str:
+    file.seek(0)
+    digest = sha256()
+    for chunk in file.chunks():
+        digest.update(chunk)
+    file.seek(0)
+    return digest.hexdigest()
 
 
 class LogForm(forms.Form):
@@ -43,18 +55,23 @@ class LogForm(forms.Form):
     )
 
     def __init__(self, data: Any = None, *args: Any, **kwargs: Any) -> None:
-        self.fingerprint = self._fingerprint(data) if data is not None else ""
+        self.posted = data
         super().__init__(self._with_answers_taken(data), *args, **kwargs)
         self.initial.setdefault("entry_id", uuid.uuid4())
         self.questions: list[Question] = []
         self.confirmed: list[Question] = []
         self.order_fields([*[name for name in self.fields if name != "happened_at"], "happened_at"])
 
-    @staticmethod
-    def _fingerprint(data: Any) -> str:
-        return fingerprint(
-            (name, value) for name, values in data.lists() if name not in NOT_FINGERPRINTED for value in values
-        )
+    @cached_property
+    def fingerprint(self) -> str:
+        """Of everything that was posted, files by the hash of their bytes; worked out once the form is accepted."""
+        fields = [
+            (name, value)
+            for name, values in self.posted.lists()
+            if name not in NOT_FINGERPRINTED
+            for value in values
+        ]
+        return fingerprint([*fields, *((name, _digest(file)) for name, file in self.files.items())])
 
     @staticmethod
     def _with_answers_taken(data: Any) -> Any:
@@ -88,6 +105,10 @@ class LogForm(forms.Form):
         if self.questions:
             raise forms.ValidationError("Please answer the question, or key it again.", code="implausible")
         return cleaned
+
+    def asked(self) -> list[tuple[Question, forms.BoundField | None]]:
+        """Each open question with the field it is about, where it is about one that can be keyed again."""
+        return [(question, self[question.field] if question.field in self.fields else None) for question in self.questions]
 
     def _unusual_values(self) -> list[Question]:
         found = []

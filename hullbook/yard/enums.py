@@ -25,3 +25,4 @@ class LimitName(TextChoices):
     HUMIDITY = "humidity", "relative humidity at work, %"
     DEW_MARGIN = "dew margin", "surface above dew point, K"
     CLOSURE = "mass balance", "resin not found again, % of mixed"
+    HARDNESS_SHARE = "hardness share", "mean hardness, % of what the resin maker asks for"

@@ -177,6 +177,7 @@ LIMIT_RANGES = {
     LimitName.HUMIDITY: "humidity_percent",
     LimitName.DEW_MARGIN: "dew_margin_k",
     LimitName.CLOSURE: "closure_percent",
+    LimitName.HARDNESS_SHARE: "hardness_share_percent",
 }
 
 

@@ -113,7 +113,7 @@ class Instrument(TypedRow):
     name = models.CharField(max_length=80)
     serial_number = models.CharField(max_length=60)
     resolution = MeasuredField(help_text="In the unit the instrument shows.")
-    unit = models.CharField(max_length=12)
+    unit = models.CharField(max_length=12, blank=True)
 
     class Meta(TypedRow.Meta):
         constraints: ClassVar = [
@@ -168,7 +168,8 @@ class YardLimit(TypedRow):
                 violation_error_message="Give a lowest value, a highest value or both.",
             ),
             models.CheckConstraint(
-                condition=~Q(name=LimitName.HOLD_RISE) | Q(over_minutes__gt=0, high__gt=0),
+                condition=~Q(name=LimitName.HOLD_RISE)
+                | Q(over_minutes__isnull=False, over_minutes__gt=0, high__isnull=False, high__gt=0),
                 name="yardlimit_hold_rise_over_minutes",
                 violation_error_message="A hold-test limit is a greatest rise over stated minutes: give both.",
             ),

@@ -1,0 +1,19 @@
+"""What changes the book after gel: temperatures read by hand, and the demould."""
+
+from hullbook.cure.models import CureReading, Demoulded
+from hullbook.hulls.models import Part
+from hullbook.records.services import Told, append, logs
+from hullbook.yard.models import Instrument
+
+
+@logs
+def log_cure_reading(
+    *, part: Part, place: str, temperature_c: float, thermometer: Instrument, told: Told
+) -> CureReading:
+    reading = CureReading(part=part, place=place.strip(), temperature_c=temperature_c, thermometer=thermometer)
+    return append(reading, told=told, about=part.hull.number)
+
+
+@logs
+def log_demould(*, part: Part, words: str, told: Told) -> Demoulded:
+    return append(Demoulded(part=part, words=words.strip()), told=told, about=part.hull.number)

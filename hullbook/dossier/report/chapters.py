@@ -1,0 +1,333 @@
+"""Chapters C to I: what the hull was to be built to, by whom, with what, and how it was laid."""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from reportlab.platypus import Flowable, KeepTogether
+
+from hullbook.dossier.report.drawn import Drawn
+from hullbook.dossier.report.paper import (
+    SMALL,
+    SUBHEAD,
+    Column,
+    Line,
+    chapter_head,
+    table,
+    words,
+)
+from hullbook.dossier.selectors import DossierContent, LayUp, Logged, LotUse, PartTold, moment
+from hullbook.drawings.series_plot import Limit, Series, series_plot
+from hullbook.drawings.stack_section import Layer, stack_section
+from hullbook.hulls.selectors import LineView, ZoneView
+from hullbook.materials.enums import SourceKind
+from hullbook.materials.selectors import properties_of
+from hullbook.quantities.showing import NOT_KNOWN, show, show_number, unit_words
+from hullbook.records.models import Judgement
+
+Story = list[Flowable]
+
+
+def clock(logged: Logged[Any]) -> str:
+    """Date and time of day of an entry, in UTC as everywhere in the dossier."""
+    return moment(logged.entry.happened_at).removesuffix(" UTC")
+
+
+def line_of(logged: Logged[Any], *cells: object) -> Line:
+    return Line(cells, struck=not logged.stands, note=f"Entry {logged.row.pk} {logged.gone}" if logged.gone else "")
+
+
+def verdict_words(judgements: Iterable[Judgement]) -> str:
+    """The levels of an entry's judgements; which one is meant is said where it is not a pass."""
+    judged = list(judgements)
+    told = [f"{judgement.code}: {judgement.level}" for judgement in judged if judgement.level != "pass"]
+    return "; ".join(told) or ("pass" if judged else NOT_KNOWN)
+
+
+def titled(title: str, *flowables: Flowable) -> Story:
+    """A sub-head that stays with what follows it."""
+    return [words(title, SUBHEAD), *flowables]
+
+
+def documents(content: DossierContent) -> Story:
+    story = chapter_head(content.chapter("C"), "drawings, procedures and makers' data sheets as documents")
+    columns = [
+        Column("Part", 13), Column("Schedule", 23), Column("Drawn by", 9), Column("Signed", 24),
+        Column("Follows", 30), Column("In force from", 22),
+    ]  # fmt: skip
+    lines = []
+    for part in content.parts:
+        for taken in part.documents.in_force:
+            revision = taken.row.revision
+            signed = part.documents.signed.get(revision.pk)
+            signed_words = f"{signed.entry.person} {moment(signed.entry.happened_at)}" if signed else "not signed"
+            lines.append(
+                line_of(
+                    taken,
+                    part.part.name,
+                    str(revision),
+                    revision.drawn_by,
+                    signed_words,
+                    signed.approval if signed else NOT_KNOWN,
+                    f"entry {taken.row.pk}, {moment(taken.entry.happened_at)}",
+                )
+            )
+    story.append(table(columns, lines) if lines else words("No schedule has been taken into force."))
+    story.append(
+        words(
+            "How limits are judged: with U the expanded uncertainty (k = 2), inside the limit by more than U is a pass, "
+            "inside by less a conditional pass, outside by less than U a conditional fail, outside by more a fail "
+            "(the four words of ILAC-G8:09/2019, 4.2.3). Each limit is the yard's own or the maker's and is named beside "
+            "its verdict; a verdict stays as it was given on its day.",
+            SMALL,
+        )
+    )
+    return story
+
+
+def people(content: DossierContent) -> Story:
+    story = chapter_head(content.chapter("D"), "training")
+    columns = [Column("Initials", 10), Column("Name", 34), Column("Roles, from", 60), Column("Entries", 10, figures=True)]
+    lines = [
+        (
+            use.person.initials,
+            use.person.full_name,
+            "; ".join(
+                f"{change.row.get_role_display()} {'from' if change.row.holds else 'until'} {clock(change)[:10]}"
+                for change in use.roles
+                if change.stands
+            ),
+            use.entries,
+        )
+        for use in content.people
+    ]
+    return [*story, table(columns, lines)]
+
+
+def instruments(content: DossierContent) -> Story:
+    story = chapter_head(content.chapter("E"))
+    if not content.instruments:
+        return story
+    columns = [
+        Column("Id", 9), Column("Instrument", 24), Column("Serial no.", 14), Column("Shows to", 13, figures=True),
+        Column("U of reading (k = 2), %", 14, figures=True), Column("Calibrated", 15), Column("Due", 15),
+        Column("Certificate", 14), Column("Uses", 8, figures=True), Column("At use", 24),
+    ]  # fmt: skip
+    lines = []
+    for use in content.instruments:
+        instrument = use.instrument
+        late = ", ".join(str(number) for number in use.out_of_date)
+        state = f"out of date at entries {late}" if late else "in date"
+        resolution = f"{instrument.resolution:g} {instrument.unit}".strip()
+        first = (instrument.code, instrument.name, instrument.serial_number, resolution)
+        if not use.calibrations:
+            lines.append((*first, NOT_KNOWN, "never", NOT_KNOWN, NOT_KNOWN, use.uses, state))
+        for number, calibration in enumerate(use.calibrations):
+            lines.append(
+                (
+                    *(first if number == 0 else ("", "", "", "")),
+                    show_number(2 * calibration.standard_uncertainty_percent, "%", 2),
+                    f"{calibration.calibrated_on:%Y-%m-%d}",
+                    f"{calibration.due_on:%Y-%m-%d}",
+                    calibration.certificate_number,
+                    use.uses if number == 0 else "",
+                    state if number == 0 else "",
+                )
+            )
+    return [*story, table(columns, lines)]
+
+
+def lots(content: DossierContent) -> Story:
+    story = chapter_head(content.chapter("F"), "approvals by class, opening and conditioning")
+    if not content.lots:
+        return story
+    story += titled("Lots that went into this hull", _lot_table(content.lots))
+    certificates = [(lot, certificate) for lot in content.lots for certificate in lot.certificates]
+    columns = [
+        Column("Lot", 10), Column("Certificate", 28), Column("Number", 20), Column("Dated", 12),
+        Column("SHA-256 of the file as received", 52),
+    ]  # fmt: skip
+    lines = [
+        line_of(
+            certificate,
+            lot.lot.row.code,
+            certificate.row.kind,
+            certificate.row.number,
+            f"{certificate.row.dated_on:%Y-%m-%d}",
+            certificate.row.file.sha256,
+        )
+        for lot, certificate in certificates
+    ]
+    story += titled("Certificates", table(columns, lines) if lines else words("None is in the book."))
+    return [*story, *titled("Properties used, and where they come from", _property_table(content.lots))]
+
+
+def _lot_table(lots_used: Sequence[LotUse]) -> Flowable:
+    columns = [
+        Column("Lot", 9), Column("Material and maker", 30), Column("Maker's batch", 17), Column("Received", 13),
+        Column("Use by", 13), Column("Came in", 13, figures=True), Column("Used here", 13, figures=True),
+        Column("State; decided", 30),
+    ]  # fmt: skip
+    lines = []
+    for use in lots_used:
+        lot, unit = use.lot.row, use.lot.row.material.stock_unit
+        name = f"{use.sheet.name}, {use.sheet.maker}".rstrip(", ") if use.sheet else lot.material.code
+        decided = "; ".join(
+            f"{decision.row.get_state_display()} {decision.entry.person} {clock(decision)[:10]}"
+            + (f", {decision.row.words}" if decision.row.words else "")
+            + (" (no longer stands)" if decision.gone else "")
+            for decision in use.decisions
+        )
+        lines.append(
+            line_of(
+                use.lot,
+                lot.code,
+                name,
+                lot.makers_batch,
+                f"{lot.received_on:%Y-%m-%d}",
+                f"{lot.use_by:%Y-%m-%d}" if lot.use_by else "none by maker",
+                show(lot.received_quantity, unit),
+                show(use.used_here, unit),
+                decided or "received, not decided",
+            )
+        )
+    return table(columns, lines)
+
+
+def _property_table(lots_used: Sequence[LotUse]) -> Flowable:
+    columns = [
+        Column("Material", 24), Column("Property", 36), Column("Value", 18, figures=True), Column("Kind of source", 20),
+        Column("Source", 42),
+    ]  # fmt: skip
+    lines = []
+    for sheet, properties in {use.sheet: use.properties for use in lots_used if use.sheet}.items():
+        known = properties_of(sheet.material.kind)
+        for number, one in enumerate(properties):
+            kind = known.get(one.name)
+            label, unit = (kind.label, kind.unit) if kind else (one.name, "")
+            source_kind = SourceKind(one.source_kind).label
+            value = show(one.value, unit) if unit else f"{one.value:g}"
+            lines.append((sheet.name if number == 0 else "", label, value, source_kind, one.source))
+    return table(columns, lines)
+
+
+def climate(content: DossierContent) -> Story:
+    story = chapter_head(content.chapter("G"), "gaps between readings and what was being done at each")
+    if not content.climate:
+        return story
+    standing = [reading for reading in content.climate if reading.stands]
+    if standing:
+        story += _climate_plots(standing)
+    columns = [
+        Column("Time (UTC)", 18), Column("Place", 16), Column("Air, °C", 9, figures=True),
+        Column("Humidity, %", 11, figures=True), Column("Surface, °C", 10, figures=True),
+        Column("Dew point, °C", 10, figures=True), Column("Instruments", 15), Column("By", 6), Column("Verdict", 33),
+    ]  # fmt: skip
+    lines = [
+        line_of(
+            reading,
+            clock(reading),
+            reading.row.place or reading.row.bay.name,
+            show_number(reading.row.air_temperature_c, "degC"),
+            show_number(reading.row.humidity_percent, "%"),
+            show_number(reading.row.surface_temperature_c, "degC"),
+            show_number(reading.row.dew_point_c, "degC"),
+            f"{reading.row.thermometer.code}, {reading.row.hygrometer.code}",
+            reading.entry.person,
+            verdict_words(reading.judgements),
+        )
+        for reading in content.climate
+    ]
+    used = [found for reading in content.climate for found in (reading.row.thermometer, reading.row.hygrometer)]
+    return [*story, table(columns, lines), words(f"Instruments: {content.instrument_words(*used)}.", SMALL)]
+
+
+def _climate_plots(standing: Sequence[Logged[Any]]) -> Story:
+    return []
+
+
+def lay_up(content: DossierContent) -> Story:
+    story = chapter_head(content.chapter("I"), "stagger, core gaps, inserts and photographs")
+    for part in content.parts:
+        if part.lay_up.revision is None:
+            continue
+        title = f"{part.part.name}: {part.lay_up.revision}, {part.lay_up.laid} of {part.lay_up.lines} lines logged"
+        story.append(words(title, SUBHEAD))
+        for zone in part.lay_up.zones:
+            story += _zone(part.lay_up, zone)
+        if part.lay_up.beside_the_schedule:
+            lines = [_laying_line(laying, "", laying.row.zone.name, "") for laying in part.lay_up.beside_the_schedule]
+            beside = f"{part.part.name}: laid beside the schedule, or to an earlier revision"
+            story += titled(beside, table(LAYING_COLUMNS, lines))
+    return story
+
+
+LAYING_COLUMNS = [
+    Column("Line", 7, figures=True), Column("Planned", 34), Column("Angle", 9), Column("Laid", 20), Column("Lot", 10),
+    Column("Quantity", 14, figures=True), Column("Time (UTC)", 18), Column("By", 6), Column("Second", 9),
+    Column("Why otherwise", 27),
+]  # fmt: skip
+
+
+def _zone(laid: LayUp, zone: ZoneView) -> Story:
+    outline = zone.zone
+    lines: list[Line | tuple[object, ...]] = []
+    for view in zone.lines:
+        planned = f"{view.sheet.name}{'' if view.line.is_structural else ', not structural'}"
+        if view.line.lap_mm:
+            planned = f"{planned}, lap {show(view.line.lap_mm, 'mm', 0)}"
+        layings = laid.of_line(view.line)
+        if not layings:
+            lines.append((view.line.number, planned, view.line.angle_deg, "not logged", "", "", "", "", "", ""))
+        lines += [_laying_line(laying, view.line.number, planned, view.line.angle_deg) for laying in layings]
+    place = (
+        f"half-girth {show(outline.girth_from_mm, 'mm', 0)} to {show(outline.girth_to_mm, 'mm', 0)}, "
+        f"stations {outline.station_from:g} to {outline.station_to:g}, {outline.get_side_display()}"
+    )
+    sums = (
+        f"Area {show(outline.area_m2, 'm2')}; as planned: dry fibre {show(zone.fibre_kg, 'kg')}, "
+        f"resin in the laminate {show(zone.resin_kg, 'kg')}, core {show(zone.core_kg, 'kg')}, "
+        f"thickness {show(zone.thickness_mm, 'mm')}"
+    )
+    share = f", fibre {show_number(100 * zone.stack.fibre_mass_fraction, '%')} % by weight" if zone.stack else ""
+    head: Story = [words(f"{outline.name}", SUBHEAD), words(f"{place}. {sums}{share}.", SMALL)]
+    if layers := _layers(zone.lines):
+        scene = stack_section(layers, title=f"Stack of {outline.name} as planned")
+        return [KeepTogether([*head, Drawn(scene)]), table(LAYING_COLUMNS, lines)]
+    return [*head, table(LAYING_COLUMNS, lines)]
+
+
+def _layers(views: Sequence[LineView]) -> list[Layer]:
+    """None where a sheet leaves a thickness open: half a section would mislead."""
+    layers = []
+    for view in views:
+        if view.thickness_mm is None:
+            return []
+        layers.append(
+            Layer(
+                number=view.line.number,
+                material=view.sheet.name,
+                thickness_mm=view.thickness_mm,
+                kind="core" if view.is_core else "ply",
+                angle=view.line.angle_deg,
+            )
+        )
+    return layers
+
+
+def _laying_line(laying: Logged[Any], number: object, planned: str, angle: str) -> Line:
+    row = laying.row
+    unit = row.lot.material.stock_unit if row.lot else ""
+    why = "; ".join(part for part in (row.deviation, row.lead_reason and f"{row.lead}: {row.lead_reason}") if part)
+    return line_of(
+        laying,
+        number,
+        planned,
+        angle,
+        row.get_outcome_display(),
+        row.lot.code if row.lot else NOT_KNOWN,
+        show(row.quantity, unit) if row.lot else NOT_KNOWN,
+        clock(laying),
+        row.laid_by,
+        row.second_person or NOT_KNOWN,
+        why,
+    )

@@ -1,0 +1,148 @@
+"""The first three pages: whose boat this is, the six answers with what is missing, and the contents."""
+
+from collections.abc import Sequence
+
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.platypus import Flowable, LongTable, PageBreak
+
+from hullbook.dossier.report.paper import (
+    BIG,
+    MARK,
+    SMALL,
+    SUBHEAD,
+    TITLE,
+    WORDS,
+    Begins,
+    Column,
+    Layout,
+    Line,
+    gap,
+    pairs,
+    table,
+    words,
+)
+from hullbook.dossier.selectors import AS_IT_STANDS, DossierContent, moment
+from hullbook.inspection.selectors import Missing
+from hullbook.quantities.showing import show
+
+# So many fit under the six answers on page 2; the whole list stands in chapter R where there are more.
+MISSING_ON_PAGE_2 = 16
+
+ANSWER_STYLE = ParagraphStyle("answers", parent=SUBHEAD, fontSize=13, leading=17)
+
+
+def cover(content: DossierContent) -> list[Flowable]:
+    hull, yard = content.hull, content.yard
+    story: list[Flowable] = [Begins(content.chapter("A")), gap(14), words("Dossier of hull", TITLE)]
+    story.append(words(hull.number, BIG))
+    if yard and yard.is_invented:
+        story.append(words("Invented data: the yard, its people, makers and products do not exist.", MARK))
+    if content.as_it_stands:
+        story.append(words(AS_IT_STANDS.capitalize(), MARK))
+    story += [gap(4), pairs([*_identity(content), *_book(content)])]
+    story.append(
+        words("All times are UTC. Every figure carries its unit in the head of its column or beside it.", SMALL)
+    )
+    return [*story, PageBreak()]
+
+
+def _identity(content: DossierContent) -> list[tuple[str, object]]:
+    hull, yard, model = content.hull, content.yard, content.hull.boat_model
+    number = f"{content.craft_number}: {content.craft_number_words}" if content.craft_number else "not given yet"
+    corrected = [f"{given.row.number}, {given.gone}" for given in content.craft_numbers if not given.stands]
+    left = [
+        f"{gone.row.left_on:%Y-%m-%d}{f', to {gone.row.delivered_to}' if gone.row.delivered_to else ''}"
+        for gone in content.departures
+        if gone.stands
+    ]
+    return [
+        ("Hull number", hull.number),
+        ("Identification number", number),
+        *(("Identification number before", words_before) for words_before in corrected),
+        ("Builder", yard.name if yard else "not named"),
+        ("Place of build", f"{yard.place or 'not named'}; {hull.bay.name}" if yard else hull.bay.name),
+        ("Model", f"{model.name}, length {show(model.length_m, 'm')}, beam {show(model.beam_m, 'm')}"),
+        ("Built under", hull.get_build_regime_display()),
+        ("Mould and pull", f"mould {hull.mould}, pull {hull.pull_number}"),
+        ("Parts", ", ".join(part.part.name for part in content.parts) or "none"),
+        *((("Customer's reference", hull.customer_reference),) if hull.customer_reference else ()),
+        ("Laid down", f"{hull.laid_down_on:%Y-%m-%d}"),
+        ("Left the yard", left[-1] if left else "not yet"),
+    ]
+
+
+def _book(content: DossierContent) -> list[tuple[str, object]]:
+    head = content.as_at
+    earlier = [f"{issue.row.number} (entry {issue.row.pk})" for issue in content.issues if issue.stands]
+    return [
+        ("Issue", content.issue_words),
+        ("Issued before", ", ".join(earlier) or "nothing"),
+        ("As at", f"entry {head.number} of {moment(head.booked_at)}, the last that this dossier rests on"),
+        ("Hash of that entry", head.hash),
+        ("Rests on", f"{len(content.entries)} entries of the book"),
+    ]
+
+
+def six_answers(content: DossierContent) -> list[Flowable]:
+    story: list[Flowable] = [Begins(content.chapter("B")), words("The six answers", ANSWER_STYLE)]
+    columns = [
+        Column("", 4, figures=True), Column("Asked", 26), Column("Verdict", 20), Column("Because", 44), Column("Chapter", 9),
+    ]  # fmt: skip
+    story.append(
+        table(
+            columns,
+            [(found.number, found.question, found.verdict, found.because, found.chapter) for found in content.answers],
+        )
+    )
+    story.append(
+        words(
+            "Verdicts are pass, conditional pass, conditional fail, fail, or no verdict with its reason. "
+            "Nothing is called a pass while something it rests on is missing.",
+            SMALL,
+        )
+    )
+    story.append(words(f"What is missing: {len(content.missing) or 'nothing'}", SUBHEAD))
+    story += missing_table(content.missing[:MISSING_ON_PAGE_2])
+    if len(content.missing) > MISSING_ON_PAGE_2:
+        rest = len(content.missing) - MISSING_ON_PAGE_2
+        story.append(words(f"And {rest} more: the whole list stands in chapter R."))
+    return [*story, PageBreak()]
+
+
+def missing_table(missing: Sequence[Missing]) -> list[Flowable]:
+    if not missing:
+        return []
+    columns = [
+        Column("Check", 8), Column("What", 50), Column("Who can supply it", 18), Column("Where", 18), Column("Made good?", 14),
+    ]  # fmt: skip
+    lines = [
+        (one.check, one.what, one.who, one.where, "no longer possible" if one.irrecoverable else "possible")
+        for one in missing
+    ]
+    return [table(columns, lines)]
+
+
+def contents(content: DossierContent, known: Layout) -> list[Flowable]:
+    columns = [Column("", 5), Column("Chapter", 46), Column("How it stands", 40), Column("Page", 8, figures=True)]
+    lines = [
+        Line(
+            (
+                chapter.letter,
+                chapter.title,
+                chapter.state,
+                known.starts.get(chapter.letter, "") if chapter.is_filled else "none",
+            )
+        )
+        for chapter in content.chapters
+    ]
+    drawn: LongTable = table(columns, lines)
+    return [
+        words("Contents", ANSWER_STYLE),
+        drawn,
+        words(
+            f"Inside this file: record.json with everything printed here and the {len(content.entries)} entries it "
+            f"rests on, and {len(content.attachments)} certificates as they were received.",
+            WORDS,
+        ),
+        PageBreak(),
+    ]

@@ -1,0 +1,190 @@
+"""The book about a hull, in words."""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.apps import apps
+from django.core.exceptions import FieldDoesNotExist
+from django.db import models
+
+from hullbook.hulls.models import Hull
+from hullbook.quantities.showing import show
+from hullbook.records.models import Entry, TypedRow
+from hullbook.records.selectors import entries_about
+from hullbook.yard.models import Person
+from hullbook.yard.perms import Act, may
+
+OWN_STRIKE_OUT = timedelta(hours=24)
+
+UNIT_ENDINGS = (
+    ("_kg_m2", "kg/m2"),
+    ("_kg_m3", "kg/m3"),
+    ("_mbar_abs", "mbar"),
+    ("_mbar", "mbar"),
+    ("_pa_s", "Pa.s"),
+    ("_fraction", "fraction"),
+    ("_percent", "%"),
+    ("_phr", "phr"),
+    ("_min", "min"),
+    ("_m2", "m2"),
+    ("_mm", "mm"),
+    ("_kg", "kg"),
+    ("_deg", "deg"),
+    ("_m", "m"),
+    ("_c", "degC"),
+    ("_h", "h"),
+)
+
+
+def unit_of(name: str) -> str:
+    """The unit that a column's name ends with; "1" for a plain number."""
+    return next((unit for ending, unit in UNIT_ENDINGS if name.endswith(ending)), "1")
+
+
+def words_of(name: str) -> str:
+    """A column's name without its unit, as words."""
+    ending = next((ending for ending, _ in UNIT_ENDINGS if name.endswith(ending) and ending != "_fraction"), "")
+    return name.removesuffix(ending).replace("_", " ")
+
+
+@dataclass(frozen=True)
+class Said:
+    """One column of an entry, in words."""
+
+    words: str
+    value: str
+
+
+@dataclass(frozen=True)
+class EntryInWords:
+    """An entry as a person reads it. `struck_by` is the entry that corrected it or struck it out."""
+
+    entry: Entry
+    what: str
+    said: tuple[Said, ...]
+    lines: tuple[tuple[Said, ...], ...]
+    verdicts: tuple[Said, ...]
+    corrects: int | None
+    struck_by: int | None
+    struck_because: str
+
+    @property
+    def in_short(self) -> str:
+        return ", ".join(f"{said.words} {said.value}" for said in self.said[:4])
+
+
+LAST_SHOWN = 8
+ENTRIES_A_PAGE = 25
+
+
+def last_entries(hull: Hull) -> list[EntryInWords]:
+    """The newest entries about a hull, told from their bodies alone: what corrects one is newer, so it is here."""
+    entries = list(entries_about(hull.number).order_by("-number").select_related("struck_out")[:LAST_SHOWN])
+    bodies = {entry.number: json.loads(entry.body) for entry in entries}
+    corrected = {
+        body["row"]["corrects"]: (number, body["row"]["reason"])
+        for number, body in bodies.items()
+        if body["row"].get("corrects")
+    }
+    return [_in_words(entry, bodies[entry.number], corrected, {}) for entry in entries]
+
+
+def entries_in_words(entries: Iterable[Entry]) -> list[EntryInWords]:
+    """Entries with all they say and what they point at by name; a query for each kind, however many there are."""
+    entries = list(entries)
+    bodies = {entry.number: json.loads(entry.body) for entry in entries}
+    corrected, names = _corrected(entries), _names(bodies, entries)
+    return [_in_words(entry, bodies[entry.number], corrected, names) for entry in entries]
+
+
+def _corrected(entries: Sequence[Entry]) -> dict[int, tuple[int, str]]:
+    by_kind: dict[str, list[int]] = defaultdict(list)
+    for entry in entries:
+        by_kind[entry.kind].append(entry.number)
+    found: dict[int, tuple[int, str]] = {}
+    for kind, numbers in by_kind.items():
+        rows = apps.get_model(kind)._default_manager.filter(corrects__in=numbers)
+        found.update({old: (new, reason) for old, new, reason in rows.values_list("corrects", "pk", "reason")})
+    return found
+
+
+Names = dict[tuple[type[models.Model], Any], str]
+
+
+def _names(bodies: dict[int, dict[str, Any]], entries: Sequence[Entry]) -> Names:
+    """What every row that the entries point at is called."""
+    wanted: dict[type[models.Model], set[Any]] = defaultdict(set)
+    for entry in entries:
+        body = bodies[entry.number]
+        tables = [(entry.kind, [body["row"]]), *body["lines"].items()]
+        for kind, rows in tables:
+            model = apps.get_model(kind)
+            for row in rows:
+                for field, value in _columns(model, row):
+                    if field.is_relation and value is not None and field.name not in ("corrects", "struck"):
+                        wanted[field.related_model].add(value)
+    names: Names = {}
+    for model, keys in wanted.items():
+        relations = [
+            f.name for f in model._meta.concrete_fields if f.is_relation and f.name not in ("entry", "corrects")
+        ]
+        for key, row in model._default_manager.select_related(*relations).in_bulk(list(keys)).items():
+            names[model, key] = str(row)
+    return names
+
+
+def _columns(model: type[models.Model], row: dict[str, Any]) -> list[tuple[Any, Any]]:
+    columns = []
+    for name, value in row.items():
+        try:
+            columns.append((model._meta.get_field(name), value))
+        except FieldDoesNotExist:
+            continue  # a column of an older form of the book
+    return columns
+
+
+def _said(model: type[models.Model], row: dict[str, Any], names: Names) -> tuple[Said, ...]:
+    said = []
+    for field, value in _columns(model, row):
+        if field.name in ("corrects", "reason", "position", "tables_digest") or value in (None, ""):
+            continue
+        if field.is_relation:
+            text = f"entry {value}" if field.name == "struck" else names.get((field.related_model, value), "")
+        elif field.choices:
+            text = str(dict(field.flatchoices).get(value, value))
+        elif isinstance(value, bool):
+            text = "yes" if value else "no"
+        elif field.get_internal_type() == "DecimalField":
+            text = show(float(value), unit_of(field.name))
+        else:
+            text = str(value)
+        if text:
+            said.append(Said(words_of(field.name), text))
+    return tuple(said)
+
+
+def _in_words(entry: Entry, body: dict[str, Any], corrected: dict[int, tuple[int, str]], names: Names) -> EntryInWords:
+    model = apps.get_model(entry.kind)
+    struck: TypedRow | None = getattr(entry, "struck_out", None)
+    struck_by, because = (struck.pk, struck.reason) if struck else corrected.get(entry.number, (None, ""))
+    judged = body["lines"].pop("records.judgement", [])
+    return EntryInWords(
+        entry=entry,
+        what=str(model._meta.verbose_name),
+        said=_said(model, body["row"], names),
+        lines=tuple(_said(apps.get_model(kind), row, names) for kind, rows in body["lines"].items() for row in rows),
+        verdicts=tuple(Said(one["level"], one["because"] or one["code"]) for one in judged),
+        corrects=body["row"].get("corrects"),
+        struck_by=struck_by,
+        struck_because=because,
+    )
+
+
+def may_strike_out(person: Person, entry: Entry, at: datetime) -> bool:
+    """One's own entry within a day; after that, and anybody else's, the quality lead."""
+    is_own = entry.person == person.initials and at - entry.booked_at <= OWN_STRIKE_OUT
+    return is_own or may(person, Act.RELEASE_HOLD_POINT)

@@ -1,0 +1,122 @@
+"""Where every hull stands; getting at a hull, its parts, its numbers and its hold points."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from django.db.models import QuerySet
+from django.http import Http404
+
+from hullbook.hulls.enums import HOLD_POINTS, HoldPoint
+from hullbook.hulls.models import CraftNumberGiven, HoldPointRelease, Hull, LeftYard, Part
+from hullbook.yard.models import Bay, Person
+from hullbook.yard.perms import Act, require
+from hullbook.yard.selectors import bays
+
+
+def hull_for(person: Person, act: Act, number: str) -> Hull:
+    """The hull, for somebody who may do this to it; PermissionDenied or 404 otherwise."""
+    require(person, act)
+    hull = Hull.objects.select_related("entry", "boat_model", "bay").filter(number=number).first()
+    if hull is None:
+        near = get_close_matches(number, Hull.objects.values_list("number", flat=True), n=3)
+        nearest = f" Nearest: {', '.join(near)}." if near else ""
+        raise Http404(f"No hull {number} here.{nearest}")
+    return hull
+
+
+def part_for(person: Person, act: Act, number: str, part_name: str) -> Part:
+    hull = hull_for(person, act, number)
+    part = Part.objects.filter(hull=hull, name=part_name).first()
+    if part is None:
+        raise Http404(f"Hull {number} has no part {part_name}.")
+    part.hull = hull
+    return part
+
+
+def parts_of(hull: Hull) -> QuerySet[Part]:
+    return Part.objects.current().filter(hull=hull).select_related("hull").order_by("pk")
+
+
+@dataclass(frozen=True)
+class BayCard:
+    bay: Bay
+    hulls: tuple[Hull, ...]
+
+
+@dataclass(frozen=True)
+class Shed:
+    """Where every hull stands; and those that have left, the latest first."""
+
+    bays: tuple[BayCard, ...]
+    gone: tuple[LeftYard, ...]
+
+    @property
+    def is_empty(self) -> bool:
+        return not any(card.hulls for card in self.bays) and not self.gone
+
+
+def shed(most_gone: int = 12) -> Shed:
+    left = LeftYard.objects.current()
+    standing = (
+        Hull.objects.current().exclude(departures__in=left).select_related("bay", "boat_model").order_by("number")
+    )
+    by_bay: dict[Bay, list[Hull]] = {bay: [] for bay in bays()}
+    for hull in standing:
+        by_bay.setdefault(hull.bay, []).append(hull)
+    return Shed(
+        bays=tuple(BayCard(bay, tuple(hulls)) for bay, hulls in by_bay.items()),
+        gone=tuple(left.select_related("hull__boat_model").order_by("-left_on", "-pk")[:most_gone]),
+    )
+
+
+def departure_of(hull: Hull) -> LeftYard | None:
+    return LeftYard.objects.current().filter(hull=hull).first()
+
+
+def craft_number_of(hull: Hull) -> CraftNumberGiven | None:
+    return CraftNumberGiven.objects.current().filter(hull=hull).order_by("-pk").first()
+
+
+def craft_numbers_of(hull: Hull) -> list[CraftNumberGiven]:
+    """Every number the hull was given, the one in force first; the others were corrected or struck out."""
+    given = CraftNumberGiven.objects.filter(hull=hull)
+    return list(given.select_related("entry__struck_out", "corrected_by").order_by("-pk"))
+
+
+def hull_with_craft_number(number: str) -> Hull | None:
+    given = CraftNumberGiven.objects.current().filter(number=number).select_related("hull").first()
+    return given.hull if given else None
+
+
+def hull_with_serial(builder_and_serial: str, besides: Hull) -> Hull | None:
+    """A hull that has this builder's code and serial in its number already, with whatever dates."""
+    given = CraftNumberGiven.objects.current().filter(number__contains=builder_and_serial).exclude(hull=besides)
+    first = given.select_related("hull").first()
+    return first.hull if first else None
+
+
+@dataclass(frozen=True)
+class HoldPointCard:
+    point: HoldPoint
+    release: HoldPointRelease | None
+    struck: tuple[HoldPointRelease, ...]
+
+
+def hold_points(hull: Hull) -> tuple[HoldPointCard, ...]:
+    """The thirteen hold points with their releases, in order."""
+    releases: dict[int, list[HoldPointRelease]] = defaultdict(list)
+    for release in (
+        HoldPointRelease.objects.filter(hull=hull)
+        .select_related("entry__struck_out__entry", "corrected_by")
+        .order_by("pk")
+    ):
+        releases[release.number].append(release)
+    return tuple(
+        HoldPointCard(
+            point,
+            next((release for release in releases[point.number] if release.is_current), None),
+            tuple(release for release in releases[point.number] if not release.is_current),
+        )
+        for point in HOLD_POINTS
+    )

@@ -1,0 +1,163 @@
+"""What was found on a hull, by eye or by a limit, and what was decided about it."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.apps import apps
+from django.db.models import QuerySet
+
+from hullbook.cure.models import Demoulded
+from hullbook.hulls.models import Hull, LeftYard
+from hullbook.inspection.enums import FindingKind
+from hullbook.inspection.models import Finding, FindingDecision
+from hullbook.quantities.showing import show
+from hullbook.records.models import Entry, Judgement, StruckOut
+from hullbook.records.selectors import entries_about
+from hullbook.yard.models import ClimateReading
+
+OPEN_LEVELS = ("fail", "conditional fail")
+LEVEL_WORDS = {"fail": "fails", "conditional fail": "fails within its uncertainty"}
+
+
+@dataclass(frozen=True)
+class FindingView:
+    """A finding, or a value outside its limit, with what became of it.
+
+    `code` is what was judged, empty for a finding made by eye; `gone` says by what the entry was replaced.
+    """
+
+    entry: Entry
+    title: str
+    where: str
+    words: str
+    level: str
+    code: str
+    decision: FindingDecision | None
+    gone: str
+    nothing_found: bool = False
+
+    @property
+    def is_open(self) -> bool:
+        return not self.gone and not self.nothing_found and self.decision is None
+
+    @property
+    def state(self) -> str:
+        if self.gone:
+            return self.gone
+        if self.nothing_found:
+            return "nothing found"
+        return "decided" if self.decision else "open"
+
+
+def decision_about(entry: Entry) -> FindingDecision | None:
+    return FindingDecision.objects.current().filter(about_entry=entry).order_by("-pk").first()
+
+
+def open_findings(hull: Hull) -> list[FindingView]:
+    """Findings and values outside a limit that still count and that nobody has decided."""
+    return [found for found in findings_of(hull) if found.is_open]
+
+
+def findings_of(hull: Hull) -> list[FindingView]:
+    """Everything found on a hull or judged outside a limit, the latest first; replaced ones stay and say so."""
+    seen = list(
+        Finding.objects.filter(part__hull=hull).select_related("part", "entry").order_by("entry__happened_at", "pk")
+    )
+    judged = list(_judgements(hull))
+    entries = {row.entry_id: row.entry for row in (*seen, *judged)}
+    gone = gone_entries(entries.values())
+    decisions = decisions_about(entries)
+    found = [_by_eye(finding, gone, decisions) for finding in seen]
+    found += [_by_limit(judgement, gone, decisions) for judgement in judged]
+    return sorted(found, key=lambda view: (view.entry.happened_at, view.entry.pk), reverse=True)
+
+
+def finding_about(hull: Hull, entry_number: int) -> FindingView | None:
+    """The finding that an entry is, or that its judgement makes."""
+    return next((found for found in findings_of(hull) if found.entry.pk == entry_number), None)
+
+
+def decisions_about(entries: Iterable[int]) -> dict[int, FindingDecision]:
+    decisions = FindingDecision.objects.current().filter(about_entry__in=list(entries))
+    return {decision.about_entry_id: decision for decision in decisions.select_related("entry").order_by("pk")}
+
+
+def gone_entries(entries: Iterable[Entry]) -> dict[int, str]:
+    """Which of these entries were struck out or corrected, in words; one query a kind of entry."""
+    numbers: dict[str, list[int]] = defaultdict(list)
+    for entry in entries:
+        numbers[entry.kind].append(entry.pk)
+    gone: dict[int, str] = {}
+    for kind, keys in sorted(numbers.items()):
+        for pk, corrected, reason in (
+            apps.get_model(kind)._default_manager.filter(corrects__in=keys).values_list("pk", "corrects", "reason")
+        ):
+            gone[corrected] = f"corrected in entry {pk}: {reason}"
+    everything = [key for keys in numbers.values() for key in keys]
+    for struck in StruckOut.objects.filter(struck__in=everything):
+        gone[struck.struck_id] = f"struck out in entry {struck.pk}: {struck.reason}"
+    return gone
+
+
+def climate_of(hull: Hull) -> QuerySet[ClimateReading]:
+    """Readings in the hull's bay from the day it was laid down until its last part is out of the mould."""
+    readings = ClimateReading.objects.current().filter(bay=hull.bay_id, entry__happened_at__date__gte=hull.laid_down_on)
+    out_of_mould = Demoulded.objects.current().filter(part__hull=hull).select_related("entry")
+    parts_out = {row.part_id: row.entry.happened_at for row in out_of_mould}
+    if parts_out and len(parts_out) == hull.parts.count():
+        readings = readings.filter(entry__happened_at__lte=max(parts_out.values()))
+    elif left := LeftYard.objects.current().filter(hull=hull).first():
+        readings = readings.filter(entry__happened_at__date__lte=left.left_on)
+    return readings
+
+
+def _judgements(hull: Hull) -> QuerySet[Judgement]:
+    on_the_hull = Judgement.objects.filter(entry__in=entries_about(hull.number), level__in=OPEN_LEVELS)
+    in_the_bay = Judgement.objects.filter(entry__in=climate_of(hull).values("pk"), level__in=OPEN_LEVELS)
+    return (on_the_hull | in_the_bay).select_related("entry").order_by("entry", "position")
+
+
+def _by_eye(finding: Finding, gone: dict[int, str], decisions: dict[int, FindingDecision]) -> FindingView:
+    size = " by ".join(show(side, "mm", 0) for side in (finding.length_mm, finding.width_mm) if side is not None)
+    words = ", ".join(part for part in (size, finding.words) if part)
+    return FindingView(
+        entry=finding.entry,
+        title=str(finding.get_kind_display()),
+        where=", ".join(place for place in (finding.part.name, finding.zone_name, finding.place) if place),
+        words=words,
+        level="",
+        code="",
+        decision=decisions.get(finding.entry_id),
+        gone=gone.get(finding.entry_id, ""),
+        nothing_found=finding.kind == FindingKind.NOTHING,
+    )
+
+
+def _by_limit(judgement: Judgement, gone: dict[int, str], decisions: dict[int, FindingDecision]) -> FindingView:
+    entry = judgement.entry
+    return FindingView(
+        entry=entry,
+        title=f"{judgement.code.replace('.', ', ').replace('_', ' ')}: {LEVEL_WORDS[judgement.level]}",
+        where=entry.about or "the bay",
+        words=judgement_words(judgement),
+        level=judgement.level,
+        code=judgement.code,
+        decision=decisions.get(entry.pk),
+        gone=gone.get(entry.pk, ""),
+    )
+
+
+def judgement_words(judgement: Judgement) -> str:
+    """The value, the limit and where the limit comes from, as they were that day."""
+    said = []
+    if judgement.value is not None:
+        said.append(show(judgement.value, judgement.unit, None if judgement.unit else 2))
+    bounds = [
+        f"{word} {show(bound, judgement.unit, None if judgement.unit else 2)}"
+        for word, bound in (("at least", judgement.low), ("at most", judgement.high))
+        if bound is not None
+    ]
+    said.append(" and ".join(bounds))
+    said += [judgement.because, judgement.source]
+    return "; ".join(words for words in said if words)

@@ -1,0 +1,145 @@
+import getpass
+import os
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+from django.conf import settings
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+from django.utils import timezone
+from django.utils.crypto import get_random_string
+
+from hullbook.operations.demo import DEMO_HULL, tell_demo_yard
+from hullbook.operations.engine import unsafe_settings
+from hullbook.records.guards import missing_guards
+from hullbook.records.models import Entry
+from hullbook.records.services import Refused, Told
+from hullbook.yard.enums import Role
+from hullbook.yard.models import Person
+from hullbook.yard.services import add_person, name_yard
+
+
+class Command(BaseCommand):
+    help = "Prepare the book and serve it to this computer. The first start asks for the quality lead."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8300)
+        parser.add_argument("--demo", action="store_true", help="fill an empty book with the invented demo yard")
+        parser.add_argument(
+            "--no-serve", action="store_true", help="prepare and end; with --demo, issue and check a dossier as well"
+        )
+
+    def handle(self, *, port: int, demo: bool, no_serve: bool, **options: Any) -> None:
+        self._make_data_folder()
+        call_command("migrate", verbosity=0)
+        self._refuse_unsafe()
+        call_command("check", databases=["default"])
+        call_command("collectstatic", interactive=False, verbosity=0)
+        if demo:
+            self._tell_demo()
+        elif not Person.objects.exists():
+            self._ask_for_the_first_quality_lead()
+        if no_serve:
+            if demo:
+                self._demo_dossier()
+            return
+        self._serve(port)
+
+    def _make_data_folder(self) -> None:
+        for folder in (settings.DATA, settings.MEDIA_ROOT, settings.STATIC_ROOT):
+            Path(folder).mkdir(parents=True, exist_ok=True, mode=0o700)
+        if not settings.SECRET_KEY_FILE.exists():
+            handle = os.open(settings.SECRET_KEY_FILE, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "w") as key:
+                key.write(settings.SECRET_KEY)
+
+    def _refuse_unsafe(self) -> None:
+        if unsafe := unsafe_settings(connection):
+            raise CommandError(f"The database would not keep what it is given: {'; '.join(unsafe)}.")
+        if missing := missing_guards():
+            raise CommandError(f"The book is not guarded against change: {', '.join(missing)} missing.")
+        if settings.DEBUG:
+            raise CommandError("DEBUG is on; a yard's book is never served so.")
+
+    def _ask_for_the_first_quality_lead(self) -> None:
+        if not sys.stdin.isatty():
+            raise CommandError(
+                "Nobody is named in this book yet. Start once in a terminal to name the first quality lead, "
+                "or add --demo to look at the invented yard."
+            )
+        self.stdout.write("A new book. Who keeps it?")
+        yard = input("Name of the yard: ").strip()
+        initials = input("Initials of the first quality lead (two to four capitals): ").strip().upper()
+        full_name = input("Full name: ").strip()
+        sign_in_name = input("Signs in as: ").strip()
+        password = getpass.getpass("Password (12 characters or more): ")
+        now = timezone.now()
+
+        def told() -> Told:
+            return Told(
+                entry_id=uuid4(),
+                fingerprint="",
+                person=initials,
+                account=sign_in_name,
+                device="server",
+                tapped_at=now,
+                happened_at=now,
+            )
+
+        try:
+            validate_password(password)
+            add_person(
+                initials=initials,
+                full_name=full_name,
+                sign_in_name=sign_in_name,
+                password=password,
+                roles=[Role.QUALITY_LEAD],
+                told=told(),
+            )
+            name_yard(name=yard, place="", altitude_m=0.0, builder_codes="", told=told())
+        except ValidationError as error:
+            raise CommandError(" ".join(error.messages)) from error
+        except Refused as refused:
+            raise CommandError(str(refused)) from refused
+
+    def _tell_demo(self) -> None:
+        if Entry.objects.exists():
+            self.stdout.write("The book is not empty; nothing is told again.")
+            return
+        passwords = {}
+
+        def password_for(sign_in_name: str) -> str:
+            passwords[sign_in_name] = get_random_string(16)
+            return passwords[sign_in_name]
+
+        tell_demo_yard(password_for)
+        self.stdout.write("The invented Merrowby Boatworks is in the book. Sign in as (shown this once):")
+        for sign_in_name, password in passwords.items():
+            self.stdout.write(f"  {sign_in_name:<8} {password}")
+
+    def _demo_dossier(self) -> None:
+        raise NotImplementedError
+
+    def _serve(self, port: int) -> None:
+        from granian import Granian
+        from granian.constants import Interfaces
+
+        scheme = "https" if settings.HTTPS else "http"
+        self.stdout.write(f"Open {scheme}://127.0.0.1:{port}/ on this computer. Ctrl-C ends it.")
+        self.stdout.flush()
+        Granian(
+            "hullbook.wsgi:application",
+            address="127.0.0.1",
+            port=port,
+            interface=Interfaces.WSGI,
+            workers=1,
+            blocking_threads=64,
+            log_access=False,
+        ).serve()
+

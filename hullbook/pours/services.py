@@ -1,0 +1,405 @@
+"""What changes the book about resin: plans set, hold tests, pours, pails mixed, what was left over, gel."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from django.utils import timezone
+
+from hullbook.calc.dose import catalyst_grams, dose_from_masses, dose_uncertainty, judge_dose
+from hullbook.calc.statistics import resolution_uncertainty
+from hullbook.calc.vacuum import HoldJudgement, absolute_from_gauge, fit_rise, judge_hold
+from hullbook.calc.verdict import Level, Verdict, no_verdict
+from hullbook.hulls.models import Part
+from hullbook.materials.models import Lot, ResinSystem
+from hullbook.materials.services import is_about_to, lot_use, require_leads_reason, undo_movements
+from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, RemainderPlace
+from hullbook.pours.models import (
+    Gel,
+    HoldReading,
+    HoldTest,
+    Mix,
+    MixComponent,
+    Pour,
+    PourClosed,
+    Remainder,
+    ResinPlan,
+)
+from hullbook.pours.selectors import (
+    ResinPlanInputs,
+    closing_of,
+    open_pour,
+    plan_in_force,
+    pressures_at_start_temperature,
+    resolution_in,
+    second_part,
+    what_speaks_against_pouring,
+    worked_out_plan,
+)
+from hullbook.quantities.showing import show
+from hullbook.records.models import EntryRow
+from hullbook.records.services import Refused, Told, append, judgements, logs, refuse_second_correction
+from hullbook.yard.enums import LimitName
+from hullbook.yard.models import Instrument, YardLimit
+from hullbook.yard.selectors import calibration_on, limit_in_force
+from hullbook.yard.services import require_crew
+
+GRAMS = 1000.0
+PERCENT = 100.0
+LEAST_TO_FIT = 3
+FIELD_OF_ROLE = {
+    ComponentRole.RESIN: "resin_lot",
+    ComponentRole.CATALYST: "catalyst_lot",
+    ComponentRole.ADDITION: "addition_lot",
+}
+
+
+@dataclass(frozen=True)
+class GivenComponent:
+    """What went into a pail, from one lot. The catalyst is in kg too, as everything in the book."""
+
+    role: ComponentRole
+    lot: Lot
+    mass_kg: float
+
+
+# ---- Resin plan
+
+
+@logs
+def set_resin_plan(*, part: Part, system: ResinSystem, inputs: ResinPlanInputs, told: Told) -> ResinPlan:
+    """Work a plan out and set it: from here on pails are counted against it."""
+    worked_out = worked_out_plan(part, system, inputs)
+    lines = [*worked_out.inputs, *(view.item for view in worked_out.items)]
+    return append(worked_out.plan, lines, told=told, about=part.hull.number)
+
+
+# ---- Hold test
+
+
+@logs
+def log_hold_test(
+    *,
+    part: Part,
+    gauge: Instrument,
+    gauge_kind: GaugeKind,
+    readings: Sequence[tuple[float, float]],
+    station_pressure_start_mbar: float | None,
+    station_pressure_end_mbar: float | None,
+    air_temperature_start_c: float,
+    air_temperature_end_c: float,
+    words: str,
+    told: Told,
+) -> HoldTest:
+    """A hold test with all its readings, as (minute, mbar as the gauge showed it); judged by the yard's own limit.
+
+    A gauge that reads below atmosphere is brought to absolute with the barometer, which is taken as moving evenly from
+    start to end; so is the air temperature, by which the pressures are brought to that of the start.
+    """
+    if not readings:
+        raise Refused({"readings": "Give the readings, a minute and what the gauge showed."})
+    minutes = [minute for minute, _ in readings]
+    stations = _station_pressures(minutes, gauge_kind, station_pressure_start_mbar, station_pressure_end_mbar)
+    pressures = [
+        shown if station is None else absolute_from_gauge(abs(shown), station)
+        for (_, shown), station in zip(readings, stations, strict=True)
+    ]
+    corrected = pressures_at_start_temperature(minutes, pressures, air_temperature_start_c, air_temperature_end_c)
+    judged = _judged_hold(minutes, corrected, gauge, told)
+    test = HoldTest(
+        part=part,
+        number=HoldTest.objects.filter(part=part).count() + 1,
+        gauge=gauge,
+        gauge_kind=gauge_kind,
+        station_pressure_start_mbar=station_pressure_start_mbar,
+        station_pressure_end_mbar=station_pressure_end_mbar,
+        air_temperature_start_c=air_temperature_start_c,
+        air_temperature_end_c=air_temperature_end_c,
+        rate_mbar_min=judged.rate_mbar_min,
+        rate_standard_uncertainty_mbar_min=judged.rate_standard_uncertainty,
+        rise_mbar=judged.rise_over_period_mbar,
+        rise_expanded_uncertainty_mbar=judged.expanded_uncertainty_mbar,
+        words=words.strip(),
+    )
+    lines = [
+        HoldReading(test=test, minute=minute, shown_mbar=shown, bag_pressure_mbar_abs=pressure)
+        for (minute, shown), pressure in zip(readings, pressures, strict=True)
+    ]
+    return append(test, [*lines, *judgements([judged.verdict])], told=told, about=part.hull.number)
+
+
+def _station_pressures(
+    minutes: Sequence[float], gauge_kind: GaugeKind, start_mbar: float | None, end_mbar: float | None
+) -> list[float | None]:
+    if gauge_kind == GaugeKind.ABSOLUTE:
+        return [None] * len(minutes)
+    if start_mbar is None or end_mbar is None:
+        lacking = "station_pressure_start_mbar" if start_mbar is None else "station_pressure_end_mbar"
+        raise Refused({lacking: "A gauge that reads below atmosphere needs the barometer at start and end."})
+    span = minutes[-1] - minutes[0] or 1.0
+    return [start_mbar + (end_mbar - start_mbar) * (minute - minutes[0]) / span for minute in minutes]
+
+
+def _judged_hold(minutes: Sequence[float], pressures: Sequence[float], gauge: Instrument, told: Told) -> HoldJudgement:
+    limit = limit_in_force(LimitName.HOLD_RISE)
+    if limit is None or limit.high is None or limit.over_minutes is None:
+        return _unjudged(minutes, pressures, "the yard has set no limit for the rise in a hold test")
+    calibration = calibration_on(gauge, timezone.localdate(told.happened_at)).calibration
+    judged = judge_hold(
+        minutes,
+        pressures,
+        greatest_rise_mbar=limit.high,
+        over_minutes=limit.over_minutes,
+        resolution_mbar=resolution_in(gauge, "mbar"),
+        relative_span_uncertainty=calibration.standard_uncertainty_percent / PERCENT if calibration else 0.0,
+        source=_limit_words(limit),
+    )
+    because = "; ".join(words for words in (judged.verdict.because, judged.shape) if words)
+    return replace(judged, verdict=replace(judged.verdict, code="hold.rise", because=because))
+
+
+def _limit_words(limit: YardLimit) -> str:
+    return f"{limit.source}: at most {limit.high:g} mbar in {limit.over_minutes:g} min"
+
+
+def _unjudged(minutes: Sequence[float], pressures: Sequence[float], because: str) -> HoldJudgement:
+    rise = fit_rise(minutes, pressures) if len(minutes) >= LEAST_TO_FIT else None
+    return HoldJudgement(
+        verdict=no_verdict("hold.rise", because, unit="mbar"),
+        rise_over_period_mbar=None,
+        expanded_uncertainty_mbar=None,
+        rate_mbar_min=rise.rate_mbar_min if rise else None,
+        rate_standard_uncertainty=rise.rate_standard_uncertainty if rise else None,
+        judged_on="nothing",
+        shape="",
+        rise=rise,
+        two_phase=None,
+    )
+
+
+# ---- The pour
+
+
+@logs
+def begin_pour(*, part: Part, told: Told) -> Pour:
+    """Begin a pour by the plan in force. One begun before its release is kept as such, with an open judgement."""
+    plan = plan_in_force(part)
+    if plan is None:
+        raise Refused(f"{part} has no resin plan; set one first.")
+    if (under_way := open_pour(part)) is not None:
+        raise Refused(f"Pour {under_way.number} of {part} is under way; go on with it, or close it first.")
+    pour = Pour(part=part, number=Pour.objects.filter(part=part).count() + 1, plan=plan)
+    return append(pour, judgements([_release_verdict(part)]), told=told, about=part.hull.number)
+
+
+def _release_verdict(part: Part) -> Verdict:
+    source = "hold point 5 and the last hold test"
+    against = what_speaks_against_pouring(part)
+    because = f"begun before release: {'; '.join(against)}" if against else ""
+    level: Level = "fail" if against else "pass"
+    return Verdict(level, "pour.release", None, 0.0, None, None, "", source, because)
+
+
+@logs
+def log_mix(
+    *,
+    pour: Pour,
+    pail_number: int,
+    components: Sequence[GivenComponent],
+    resin_temperature_c: float,
+    scale: Instrument,
+    catalyst_scale: Instrument,
+    thermometer: Instrument,
+    inlet: str,
+    mixed_by: str,
+    second_person: str,
+    lead_reason: str = "",
+    told: Told,
+    corrects: Mix | None = None,
+    reason: str = "",
+) -> Mix:
+    """A pail mixed. Two tablets may log the same pail number: both rows stay, and the pour asks which it was.
+
+    About to mix outside the maker's limits, or from a lot that is not fit for it: refused with what would mend it,
+    unless a quality lead gives `lead_reason`. Mixed already: kept with its verdicts.
+    """
+    if corrects is not None:
+        refuse_second_correction(corrects)
+    require_crew(mixed_by=mixed_by, second_person=second_person)
+    resin_kg = _sum_of(components, ComponentRole.RESIN)
+    catalyst_kg = _sum_of(components, ComponentRole.CATALYST)
+    system = pour.plan.system
+    second = second_part(system)
+    problems = {}
+    if resin_kg <= 0:
+        problems["resin_kg"] = "Give the lot and the mass of the resin."
+    if catalyst_kg <= 0:
+        problems["catalyst_g"] = f"Give the lot and the grams of the {second}; a pail without it is not mixed."
+    if problems:
+        raise Refused(problems)
+    dose_phr = dose_from_masses(resin_kg, GRAMS * catalyst_kg, second)
+    dose = _dose_verdict(system, dose_phr, resin_kg, catalyst_kg, scale, catalyst_scale)
+    wrong_materials = _wrong_materials(system, components)
+    if is_about_to(told):
+        problems = {field: f"{verdict.because}; take the right one." for field, verdict in wrong_materials.items()}
+        if dose.is_open:
+            problems["catalyst_g"] = mending_words(system, resin_kg, catalyst_kg)
+        _stop_before_mixing(problems, told, lead_reason)
+    verdicts = [dose, *wrong_materials.values()]
+    rows: list[EntryRow] = [] if corrects is None else list(undo_movements(corrects.entry))
+    mix = Mix(
+        pour=pour,
+        pail_number=pail_number,
+        dose_phr=dose_phr,
+        resin_temperature_c=resin_temperature_c,
+        scale=scale,
+        catalyst_scale=catalyst_scale,
+        thermometer=thermometer,
+        inlet=inlet.strip(),
+        mixed_by=mixed_by,
+        second_person=second_person,
+        lead=told.person if lead_reason.strip() else "",
+        lead_reason=lead_reason.strip(),
+        corrects=corrects,
+        reason=reason.strip(),
+    )
+    for given in components:
+        rows.append(MixComponent(mix=mix, role=given.role, lot=given.lot, mass_kg=given.mass_kg))
+    for given in components:
+        movement, verdict = _used(given, told, lead_reason, corrects)
+        rows.append(movement)
+        verdicts.append(verdict)
+    return append(mix, [*rows, *judgements(verdicts)], told=told, about=pour.part.hull.number)
+
+
+def _sum_of(components: Sequence[GivenComponent], role: ComponentRole) -> float:
+    return sum(one.mass_kg for one in components if one.role == role)
+
+
+def _used(given: GivenComponent, told: Told, lead_reason: str, corrects: Mix | None) -> tuple[EntryRow, Verdict]:
+    """What a component takes out of its lot; a refusal names the field of the form it was keyed into."""
+    try:
+        movement, verdict = lot_use(
+            lot=given.lot,
+            quantity=given.mass_kg,
+            told=told,
+            lead_reason=lead_reason,
+            instead_of=corrects.entry if corrects else None,
+        )
+    except Refused as refused:
+        field = FIELD_OF_ROLE[ComponentRole(given.role)]
+        raise Refused(
+            {field if name == "lot" else name: words for name, words in refused.problems.items()}
+        ) from refused
+    because = f"{given.lot.code}: {verdict.because}" if verdict.because else f"{given.lot.code} was fit for use"
+    return movement, replace(verdict, because=because[:400])
+
+
+def _dose_verdict(
+    system: ResinSystem, dose_phr: float, resin_kg: float, catalyst_kg: float, scale: Instrument, fine: Instrument
+) -> Verdict:
+    uncertainty = dose_uncertainty(
+        resin_kg,
+        GRAMS * catalyst_kg,
+        resin_scale_resolution_g=resolution_in(scale, "g"),
+        catalyst_scale_resolution_g=resolution_in(fine, "g"),
+    )
+    return judge_dose(dose_phr, uncertainty, system.dose_low_phr, system.dose_high_phr, system.source)
+
+
+def _wrong_materials(system: ResinSystem, components: Sequence[GivenComponent]) -> dict[str, Verdict]:
+    """By field: what is not of the plan's system, so that its dose limits and gel table do not hold."""
+    wanted = {ComponentRole.RESIN: system.resin, ComponentRole.CATALYST: system.catalyst}
+    source = f"resin system {system.code}, {system.source}"[:300]
+    return {
+        FIELD_OF_ROLE[given.role]: Verdict(
+            "fail",
+            "mix.material",
+            None,
+            0.0,
+            None,
+            None,
+            "",
+            source,
+            f"{given.lot.code} is {given.lot.material.code}, the plan is made for {wanted[given.role].code}",
+        )
+        for given in components
+        if given.role in wanted and given.lot.material_id != wanted[given.role].pk
+    }
+
+
+def _stop_before_mixing(problems: dict[str, str], told: Told, lead_reason: str) -> None:
+    if not problems:
+        return
+    if not lead_reason.strip():
+        raise Refused({field: f"{words} Or let the quality lead give a reason." for field, words in problems.items()})
+    require_leads_reason(told, lead_reason, " ".join(problems.values()))
+
+
+def mending_words(system: ResinSystem, resin_kg: float, catalyst_kg: float) -> str:
+    """What is wrong with a dose, and the grams of catalyst or kilograms of resin that would bring it inside."""
+    second = second_part(system)
+    dose = PERCENT * catalyst_kg / resin_kg
+    low, high = system.dose_low_phr, system.dose_high_phr
+    limits = f"the maker's limits are {show(low, 'phr')} to {show(high, 'phr')}"
+    if dose < low:
+        more_g = catalyst_grams(resin_kg, low, second) - GRAMS * catalyst_kg
+        middle_g = catalyst_grams(resin_kg, (low + high) / 2, second) - GRAMS * catalyst_kg
+        mend = f"{more_g:.0f} g more of the {second} makes the lowest, {middle_g:.0f} g more the middle"
+    else:
+        more_kg = PERCENT * catalyst_kg / high - resin_kg
+        mend = f"{more_kg:.2f} kg more of the resin makes the highest; {second} cannot be taken out again"
+    return f"{show(dose, 'phr')}: {limits}. {mend}."
+
+
+@logs
+def log_remainder(
+    *,
+    pour: Pour,
+    mix: Mix | None,
+    place: RemainderPlace,
+    mass_kg: float,
+    standard_uncertainty_kg: float | None,
+    scale: Instrument | None,
+    told: Told,
+) -> Remainder:
+    """Mixed resin found again outside the part. Without an uncertainty it takes the scale's two roundings."""
+    if standard_uncertainty_kg is None:
+        if scale is None:
+            raise Refused({"standard_uncertainty_kg": "Name the scale, or say how sure the figure is."})
+        standard_uncertainty_kg = 2**0.5 * resolution_uncertainty(resolution_in(scale, "kg"))
+    _refuse_other_pour(pour, mix)
+    remainder = Remainder(
+        pour=pour,
+        mix=mix,
+        place=place,
+        mass_kg=mass_kg,
+        standard_uncertainty_kg=standard_uncertainty_kg,
+        scale=scale,
+    )
+    return append(remainder, told=told, about=pour.part.hull.number)
+
+
+@logs
+def log_gel(*, pour: Pour, mix: Mix | None, at: GelPlace, place: str, temperature_c: float | None, told: Told) -> Gel:
+    """Gel seen, at the moment it happened."""
+    _refuse_other_pour(pour, mix)
+    if mix is not None and told.happened_at < mix.entry.happened_at:
+        mixed_at = timezone.localtime(mix.entry.happened_at)
+        raise Refused(
+            {"happened_at": f"Pail {mix.pail_number} was mixed at {mixed_at:%H:%M:%S}; gel comes after that."}
+        )
+    gel = Gel(pour=pour, mix=mix, at=at, place=place.strip(), temperature_c=temperature_c)
+    return append(gel, told=told, about=pour.part.hull.number)
+
+
+@logs
+def close_pour(*, pour: Pour, words: str, told: Told) -> PourClosed:
+    """The front is through everywhere and the last inlet is shut."""
+    if closing_of(pour) is not None:
+        raise Refused(f"Pour {pour.number} is closed already.")
+    return append(PourClosed(pour=pour, words=words.strip()), told=told, about=pour.part.hull.number)
+
+
+def _refuse_other_pour(pour: Pour, mix: Mix | None) -> None:
+    if mix is not None and mix.pour_id != pour.pk:
+        raise Refused({"mix": f"Pail {mix.pail_number} was mixed for another pour."})
