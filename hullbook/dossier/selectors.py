@@ -20,6 +20,7 @@ from hullbook.calc import chain
 from hullbook.calc.craft_number import read_craft_number
 from hullbook.calc.errors import InputRefused
 from hullbook.cure.models import CureReading, Demoulded
+from hullbook.cure.selectors import CureView, cure_view
 from hullbook.dossier.models import DossierIssue
 from hullbook.hulls.enums import LayingOutcome
 from hullbook.hulls.models import (
@@ -265,6 +266,7 @@ class PartTold:
     hold_tests: tuple[HeldTest, ...]
     plans: tuple[SetPlan, ...]
     pours: tuple[PourTold, ...]
+    cure: CureView
     cure_readings: tuple[Logged[CureReading], ...]
     demouldings: tuple[Logged[Demoulded], ...]
     hardness: tuple[HardnessView, ...]
@@ -510,7 +512,10 @@ def book_of(content: DossierContent) -> str:
 def _content_words(balance: MassBalance) -> str:
     if balance.fibre is None:
         return f"{balance.part.name}: {balance.fibre_why_not}"
-    share, two_sd = (show_number(100 * part, "%") for part in (balance.fibre.fibre_mass_fraction, 2 * balance.fibre.fibre_mass_fraction_sd))
+    share, two_sd = (
+        show_number(100 * part, "%")
+        for part in (balance.fibre.fibre_mass_fraction, 2 * balance.fibre.fibre_mass_fraction_sd)
+    )
     return f"{balance.part.name}: fibre {share} ± {two_sd} % by weight (k = 2), {balance.words}"
 
 
@@ -580,7 +585,9 @@ def _parts(hull: Hull) -> tuple[PartTold, ...]:
     by_part = {
         "in_force": _by(in_force, "part_id"),
         "layings": _by(
-            _logged(Laying.objects.filter(**of).select_related("part__hull", "zone", "line__material", "lot__material")),
+            _logged(
+                Laying.objects.filter(**of).select_related("part__hull", "zone", "line__material", "lot__material")
+            ),
             "part_id",
         ),
         "hold_tests": _by(_logged(HoldTest.objects.filter(**of).select_related("part__hull", "gauge")), "part_id"),
@@ -616,6 +623,7 @@ def _parts(hull: Hull) -> tuple[PartTold, ...]:
                 for plan in by_part["plans"][part.pk]
             ),
             pours=pour_told[part.pk],
+            cure=cure_view(part),
             cure_readings=by_part["cure_readings"][part.pk],
             demouldings=by_part["demouldings"][part.pk],
             hardness=tuple(hardness_sets(part)),

@@ -35,7 +35,7 @@ def dot_plot(rows: Sequence[DotRow], *, x_label: str, title: str, at_least: floa
         values.append(at_least)
     ticks = nice_ticks(min(values), max(values), 7)
     x = Axis(ticks[0], ticks[-1], LEFT, RIGHT)
-    bottom = TOP + ROW * len(rows)
+    bottom = TOP + ROW * len(rows) + 8
     shapes: list[Shape] = []
     if at_least is not None:
         limit = x.at(at_least)

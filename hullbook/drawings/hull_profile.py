@@ -15,7 +15,7 @@ Curve = tuple[Point, Point, Point, Point]
 SHEER: Curve = ((18.0, 30.0), (220.0, 74.0), (520.0, 84.0), (782.0, 58.0))
 STEM: Curve = ((18.0, 30.0), (36.0, 90.0), (62.0, 140.0), (128.0, 178.0))
 KEEL: Curve = ((128.0, 178.0), (320.0, 206.0), (560.0, 200.0), (772.0, 184.0))
-CHINE: Curve = ((32.0, 76.0), (160.0, 148.0), (440.0, 172.0), (775.0, 160.0))
+CHINE: Curve = ((66.0, 128.0), (200.0, 178.0), (520.0, 190.0), (773.0, 172.0))
 
 
 def hull_profile(states: Sequence[StageState], *, hull: str) -> Scene:
@@ -46,9 +46,9 @@ def hull_profile(states: Sequence[StageState], *, hull: str) -> Scene:
 def _tick(number: int, name: str, state: StageState) -> list[Shape]:
     x = FIRST + PITCH * number
     y = _height_at(SHEER, x)
-    lower = 26 if number % 2 else 0
+    lower = 20 if number % 2 else 0
     shapes: list[Shape] = [
-        Line(x, y - 9, x, y + 38 + lower, "line" if state != "not begun" else "hairline"),
+        Line(x, y - 9, x, y + 26 + lower, "line" if state != "not begun" else "hairline"),
         disc(x, y, 8, "paper"),
     ]
     if state == "done":
@@ -57,7 +57,7 @@ def _tick(number: int, name: str, state: StageState) -> list[Shape]:
         shapes.append(half_disc(x, y, 8, "solid"))
     shapes += [
         Text(x, y - 16, str(number), "figure-told" if state != "not begun" else "figure", 14, "middle"),
-        Text(x, y + 55 + lower, name, "label" if state != "not begun" else "note", 17, "middle"),
+        Text(x, y + 43 + lower, name, "label" if state != "not begun" else "note", 17, "middle"),
     ]
     return shapes
 

@@ -39,6 +39,10 @@ def planned_used(rows: Sequence[PlannedUsed], *, unit: str, title: str = "Planne
     x = Axis(ticks[0], ticks[-1], LEFT, RIGHT)
     bottom = TOP + ROW * len(rows)
     shapes: list[Shape] = [
+        Rect(LEFT, 11, 40, 16, "band"),
+        Text(LEFT + 48, 24, "low to high", "note", 15),
+        _used_mark(LEFT + 158, 26),
+        Text(LEFT + 174, 24, "used", "note", 15),
         Text(PLANNED, 24, f"planned, {unit}", "note", 15, "end"),
         Text(USED, 24, f"used, {unit}", "note", 15, "end"),
     ]
@@ -74,6 +78,10 @@ def _row(row: PlannedUsed, middle: float, x: Axis) -> list[Shape]:
         at = x.at(row.used)
         shapes += [
             Line(at, middle - 18, at, middle + 18, "ink"),
-            Polygon(((at - 8, middle - 26), (at + 8, middle - 26), (at, middle - 14)), "solid"),
+            _used_mark(at, middle - 14),
         ]
     return shapes
+
+
+def _used_mark(x: float, y: float) -> Polygon:
+    return Polygon(((x - 8, y - 12), (x + 8, y - 12), (x, y)), "solid")

@@ -25,7 +25,7 @@ from hullbook.drawings.scene import (
 )
 
 WIDTH, HEIGHT = 760.0, 400.0
-LEFT, RIGHT, TOP, BOTTOM = 70.0, 610.0, 44.0, 346.0
+LEFT, RIGHT, TOP, BOTTOM = 70.0, 580.0, 44.0, 346.0
 HATCH = 12.0
 END_LABELS = RIGHT + 14
 COLUMNS = 400  # more points than two a column of the page show nothing more
@@ -101,7 +101,9 @@ def series_plot(
             shapes += _told(runs, told, points_only=one.drawn == "points")
             told += 1
         ends.append((runs[-1][-1][1], one.name))
-    shapes += _end_labels([*ends, *((y.at(limit.value), limit.words) for limit in limits)], len(ends))
+    names = [(y.at(limit.value), limit.words) for limit in limits]
+    names += [(y.at((band.low + band.high) / 2), band.words) for band in bands]
+    shapes += _end_labels([*ends, *names], len(ends))
     desc = f"{y_label} over {x_label}. " + " ".join(
         [_sentence(one) for one in series if any(value is not None for _, value in one.points)]
         + [f"Limit {limit.words}." for limit in limits]
@@ -160,15 +162,7 @@ def _mark(point: Point, number: int) -> Shape:
 
 
 def _bands(bands: Sequence[Band], y: Axis) -> list[Shape]:
-    shapes: list[Shape] = []
-    for band in bands:
-        top, bottom = y.at(band.high), y.at(band.low)
-        words = fitted(band.words, 15, RIGHT - LEFT - 16)
-        shapes += [
-            Rect(LEFT, top, RIGHT - LEFT, bottom - top, "band"),
-            Text(RIGHT - 8, bottom - 7, words, "note", 15, "end"),
-        ]
-    return shapes
+    return [Rect(LEFT, y.at(band.high), RIGHT - LEFT, y.at(band.low) - y.at(band.high), "band") for band in bands]
 
 
 def _limits(limits: Sequence[Limit], y: Axis) -> list[Shape]:

@@ -107,7 +107,7 @@ def _lot(lot: ShelfLot, top: float, axis: Axis, today: date) -> list[Shape]:
     if _is_late(lot, today):
         middle = y + THICK / 2
         mark = ((right + 8, middle + 7), (right + 16, middle - 7), (right + 24, middle + 7))
-        shapes += [Polygon(mark, "limit-mark"), Text(right + 30, y + 14, "out of date", "label", 14)]
+        shapes += [Polygon(mark, "solid"), Text(right + 30, y + 14, "out of date", "label", 14)]
     else:
         shapes.append(Text(right + 8, y + 14, f"{lot.use_by.day} {lot.use_by:%b %Y}", "figure", 14))
     return shapes

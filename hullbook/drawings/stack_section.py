@@ -12,8 +12,10 @@ from hullbook.drawings.scene import Line, Polygon, Polyline, Rect, Scene, Shape,
 LayerKind = Literal["ply", "core", "gelcoat"]
 
 WIDTH = 760.0
-LEFT, RIGHT = 92.0, 392.0  # the section itself
-LABELS = 424.0
+LEFT, RIGHT = 92.0, 340.0  # the section itself
+LABELS = 372.0
+NAME_ROOM = 206.0
+ANGLES, THICKNESSES = 660.0, WIDTH - 8  # right edges of two columns
 TOP, FOOT = 62.0, 96.0
 ROW = 28.0  # from one label to the next
 SKINS = 230.0  # height the plies together are drawn to
@@ -66,10 +68,10 @@ def stack_section(layers: Sequence[Layer], *, title: str = "Section through the 
     for layer, middle, row in zip(layers, middles, rows, strict=True):
         shapes += _label(layer, middle, row)
     shapes += [
-        Text(LABELS, 28, "ply", "note", 15),
-        Text(LABELS + 206, 28, "angle", "note", 15, "end"),
-        Text(WIDTH - 8, 28, "thickness, mm", "note", 15, "end"),
-        Line(LABELS, 36, WIDTH - 8, 36, "line"),
+        Text(LABELS, 28, "layer", "note", 15),
+        Text(ANGLES, 28, "angle, °", "note", 15, "end"),
+        Text(THICKNESSES, 28, "thickness, mm", "note", 15, "end"),
+        Line(LABELS, 36, THICKNESSES, 36, "line"),
         Text((LEFT + RIGHT) / 2, min(top - 12, bottom - 20), "bag side", "note", 15, "middle"),
         Text(RIGHT, bottom + 33, "mould side", "note", 15, "end"),
         *_total(layers, top, bottom),
@@ -150,9 +152,9 @@ def _label(layer: Layer, middle: float, row: float) -> list[Shape]:
     return [
         Polyline(((RIGHT, middle), (RIGHT + 12, middle), (LABELS - 12, row), (LABELS - 4, row)), "hairline"),
         Text(LABELS + 18, baseline, str(layer.number), "figure", 14, "end"),
-        Text(LABELS + 26, baseline, fitted(layer.material, 15, 132), "label", 15),
-        Text(LABELS + 206, baseline, layer.angle, "figure", 14, "end"),
-        Text(WIDTH - 8, baseline, f"{layer.thickness_mm:.2f}", "figure-told", 15, "end"),
+        Text(LABELS + 26, baseline, fitted(layer.material, 15, NAME_ROOM), "label", 15),
+        Text(ANGLES, baseline, layer.angle, "figure", 14, "end"),
+        Text(THICKNESSES, baseline, f"{layer.thickness_mm:.2f}", "figure-told", 15, "end"),
     ]
 
 

@@ -167,6 +167,11 @@ class LotCard:
     decisions: list[LotDecision]
     movements: list[MovementLine]
 
+    @property
+    def overdrawn(self) -> float:
+        """How much more was used than received."""
+        return max(-self.left, 0.0)
+
 
 @cache
 def properties_of(kind: str) -> dict[str, PropertyOfKind]:

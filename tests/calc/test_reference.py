@@ -12,6 +12,7 @@ ENDING_OF_UNIT = {
     "kg/m2": "_kg_m2",
     "kg/m3": "_kg_m3",
     "kg": "_kg",
+    "g": "_g",
     "m": "_m",
     "m2": "_m2",
     "mm": "_mm",

@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from django.db.models import QuerySet
+from django.db.models import Max, QuerySet
 from django.http import Http404
 
 from hullbook.hulls.enums import HOLD_POINTS, HoldPoint
@@ -94,6 +94,12 @@ def hull_with_serial(builder_and_serial: str, besides: Hull) -> Hull | None:
     given = CraftNumberGiven.objects.current().filter(number__contains=builder_and_serial).exclude(hull=besides)
     first = given.select_related("hull").first()
     return first.hull if first else None
+
+
+def highest_pull(mould: str) -> int | None:
+    """The greatest pull number that a mould has by the book."""
+    highest: int | None = Hull.objects.current().filter(mould=mould).aggregate(highest=Max("pull_number"))["highest"]
+    return highest
 
 
 @dataclass(frozen=True)

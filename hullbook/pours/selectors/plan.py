@@ -70,8 +70,8 @@ PEEL_PLY_WANTS = (("pick_up_kg_m2",),)
 class ResinPlanInputs:
     """What a plan needs beyond the schedule and the sheets, each figure with where it comes from.
 
-    `medium` and `peel_ply` are None where the part is laid without them. `pail_kg` is what is mixed at once,
-    `container_kg` what the resin is bought in.
+    `medium` and `peel_ply` are None where the part is laid without them, `channel` and `hose` where the store does not
+    count them. `pail_kg` is what is mixed at once, `container_kg` what the resin is bought in.
     """
 
     medium: Material | None
@@ -98,17 +98,24 @@ class ResinPlanInputs:
     cost_of_surplus: KnownValue
     container_kg: KnownValue
     contingency_containers: KnownValue
+    channel: Material | None = None
+    hose: Material | None = None
 
     def figures(self) -> Iterator[tuple[str, KnownValue, Material | None]]:
-        """Name, value, and the material that is laid over an area."""
-        laid = {"medium_coverage_m2": self.medium, "peel_ply_coverage_m2": self.peel_ply}
+        """Name, value, and the material that is laid over an area or along a length."""
+        laid = {
+            "medium_coverage_m2": self.medium,
+            "peel_ply_coverage_m2": self.peel_ply,
+            "channel_length_m": self.channel,
+            "hose_length_m": self.hose,
+        }
         for field in fields(self):
             value = getattr(self, field.name)
             if isinstance(value, KnownValue):
                 yield field.name, value, laid.get(field.name)
 
 
-INPUT_NAMES = frozenset(field.name for field in fields(ResinPlanInputs)) - {"medium", "peel_ply"}
+INPUT_NAMES = frozenset(field.name for field in fields(ResinPlanInputs)) - {"medium", "peel_ply", "channel", "hose"}
 
 
 @dataclass(frozen=True)
@@ -500,6 +507,9 @@ def _needs(
         known = [one for one in quantities if one is not None]
         wanted = sum(known) * with_waste if len(known) == len(quantities) else None
         yield _need(material, "to cut, waste counted", wanted, material.stock_unit, released)
+    for name in ("channel_length_m", "hose_length_m"):
+        if (material := own[name].material) is not None:
+            yield _need(material, "to lay", own[name].value, StockUnit.METRE, released)
     for name in ("medium_coverage_m2", "peel_ply_coverage_m2"):
         if (material := own[name].material) is not None:
             yield _need(

@@ -1,51 +1,23 @@
-"""Chapters C to I: what the hull was to be built to, by whom, with what, and how it was laid."""
+"""Chapters C to G: documents, people, instruments, materials, and the air of the workshop."""
 
-from collections.abc import Callable, Iterable, Sequence
-from typing import Any
+import datetime as dt
+from collections.abc import Sequence
 
 from reportlab.platypus import Flowable, KeepTogether
 
 from hullbook.dossier.report.drawn import Drawn
-from hullbook.dossier.report.paper import (
-    SMALL,
-    SUBHEAD,
-    Column,
-    Line,
-    chapter_head,
-    table,
-    words,
-)
-from hullbook.dossier.selectors import DossierContent, LayUp, Logged, LotUse, PartTold, moment
+from hullbook.dossier.report.entries import Story, clock, line_of, titled, verdict_words
+from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Column, chapter_head, table, words
+from hullbook.dossier.selectors import DossierContent, Logged, LotUse, moment
 from hullbook.drawings.series_plot import Limit, Series, series_plot
-from hullbook.drawings.stack_section import Layer, stack_section
-from hullbook.hulls.selectors import LineView, ZoneView
 from hullbook.materials.enums import SourceKind
 from hullbook.materials.selectors import properties_of
-from hullbook.quantities.showing import NOT_KNOWN, show, show_number, unit_words
+from hullbook.quantities.showing import NOT_KNOWN, show, show_number
 from hullbook.records.models import Judgement
+from hullbook.yard.models import ClimateReading
 
-Story = list[Flowable]
-
-
-def clock(logged: Logged[Any]) -> str:
-    """Date and time of day of an entry, in UTC as everywhere in the dossier."""
-    return moment(logged.entry.happened_at).removesuffix(" UTC")
-
-
-def line_of(logged: Logged[Any], *cells: object) -> Line:
-    return Line(cells, struck=not logged.stands, note=f"Entry {logged.row.pk} {logged.gone}" if logged.gone else "")
-
-
-def verdict_words(judgements: Iterable[Judgement]) -> str:
-    """The levels of an entry's judgements; which one is meant is said where it is not a pass."""
-    judged = list(judgements)
-    told = [f"{judgement.code}: {judgement.level}" for judgement in judged if judgement.level != "pass"]
-    return "; ".join(told) or ("pass" if judged else NOT_KNOWN)
-
-
-def titled(title: str, *flowables: Flowable) -> Story:
-    """A sub-head that stays with what follows it."""
-    return [words(title, SUBHEAD), *flowables]
+PLOT = ROOM * 0.7
+LONGEST_JOINED = dt.timedelta(hours=12)
 
 
 def documents(content: DossierContent) -> Story:
@@ -86,7 +58,12 @@ def documents(content: DossierContent) -> Story:
 
 def people(content: DossierContent) -> Story:
     story = chapter_head(content.chapter("D"), "training")
-    columns = [Column("Initials", 10), Column("Name", 34), Column("Roles, from", 60), Column("Entries", 10, figures=True)]
+    columns = [
+        Column("Initials", 10),
+        Column("Name", 34),
+        Column("Roles, from", 60),
+        Column("Entries", 10, figures=True),
+    ]
     lines = [
         (
             use.person.initials,
@@ -241,93 +218,58 @@ def climate(content: DossierContent) -> Story:
     return [*story, table(columns, lines), words(f"Instruments: {content.instrument_words(*used)}.", SMALL)]
 
 
-def _climate_plots(standing: Sequence[Logged[Any]]) -> Story:
-    return []
-
-
-def lay_up(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("I"), "stagger, core gaps, inserts and photographs")
-    for part in content.parts:
-        if part.lay_up.revision is None:
-            continue
-        title = f"{part.part.name}: {part.lay_up.revision}, {part.lay_up.laid} of {part.lay_up.lines} lines logged"
-        story.append(words(title, SUBHEAD))
-        for zone in part.lay_up.zones:
-            story += _zone(part.lay_up, zone)
-        if part.lay_up.beside_the_schedule:
-            lines = [_laying_line(laying, "", laying.row.zone.name, "") for laying in part.lay_up.beside_the_schedule]
-            beside = f"{part.part.name}: laid beside the schedule, or to an earlier revision"
-            story += titled(beside, table(LAYING_COLUMNS, lines))
-    return story
-
-
-LAYING_COLUMNS = [
-    Column("Line", 7, figures=True), Column("Planned", 34), Column("Angle", 9), Column("Laid", 20), Column("Lot", 10),
-    Column("Quantity", 14, figures=True), Column("Time (UTC)", 18), Column("By", 6), Column("Second", 9),
-    Column("Why otherwise", 27),
-]  # fmt: skip
-
-
-def _zone(laid: LayUp, zone: ZoneView) -> Story:
-    outline = zone.zone
-    lines: list[Line | tuple[object, ...]] = []
-    for view in zone.lines:
-        planned = f"{view.sheet.name}{'' if view.line.is_structural else ', not structural'}"
-        if view.line.lap_mm:
-            planned = f"{planned}, lap {show(view.line.lap_mm, 'mm', 0)}"
-        layings = laid.of_line(view.line)
-        if not layings:
-            lines.append((view.line.number, planned, view.line.angle_deg, "not logged", "", "", "", "", "", ""))
-        lines += [_laying_line(laying, view.line.number, planned, view.line.angle_deg) for laying in layings]
-    place = (
-        f"half-girth {show(outline.girth_from_mm, 'mm', 0)} to {show(outline.girth_to_mm, 'mm', 0)}, "
-        f"stations {outline.station_from:g} to {outline.station_to:g}, {outline.get_side_display()}"
+def _climate_plots(standing: Sequence[Logged[ClimateReading]]) -> Story:
+    start = standing[0].entry.happened_at
+    x_label = f"days from {moment(start)}"
+    limits = {judgement.code: judgement for reading in standing for judgement in reading.judgements}
+    temperatures = series_plot(
+        [
+            Series("air", _over_time(standing, "air_temperature_c")),
+            *_if_read("surface", _over_time(standing, "surface_temperature_c")),
+            Series("dew point", _over_time(standing, "dew_point_c")),
+        ],
+        x_label=x_label,
+        y_label="°C",
+        title="Air, surface and dew point",
+        limits=_limits(limits.get("air temperature"), "air"),
     )
-    sums = (
-        f"Area {show(outline.area_m2, 'm2')}; as planned: dry fibre {show(zone.fibre_kg, 'kg')}, "
-        f"resin in the laminate {show(zone.resin_kg, 'kg')}, core {show(zone.core_kg, 'kg')}, "
-        f"thickness {show(zone.thickness_mm, 'mm')}"
+    humidity = series_plot(
+        [Series("humidity", _over_time(standing, "humidity_percent"))],
+        x_label=x_label,
+        y_label="% relative humidity",
+        title="Humidity",
+        limits=_limits(limits.get("air humidity"), "air"),
     )
-    share = f", fibre {show_number(100 * zone.stack.fibre_mass_fraction, '%')} % by weight" if zone.stack else ""
-    head: Story = [words(f"{outline.name}", SUBHEAD), words(f"{place}. {sums}{share}.", SMALL)]
-    if layers := _layers(zone.lines):
-        scene = stack_section(layers, title=f"Stack of {outline.name} as planned")
-        return [KeepTogether([*head, Drawn(scene)]), table(LAYING_COLUMNS, lines)]
-    return [*head, table(LAYING_COLUMNS, lines)]
-
-
-def _layers(views: Sequence[LineView]) -> list[Layer]:
-    """None where a sheet leaves a thickness open: half a section would mislead."""
-    layers = []
-    for view in views:
-        if view.thickness_mm is None:
-            return []
-        layers.append(
-            Layer(
-                number=view.line.number,
-                material=view.sheet.name,
-                thickness_mm=view.thickness_mm,
-                kind="core" if view.is_core else "ply",
-                angle=view.line.angle_deg,
-            )
-        )
-    return layers
-
-
-def _laying_line(laying: Logged[Any], number: object, planned: str, angle: str) -> Line:
-    row = laying.row
-    unit = row.lot.material.stock_unit if row.lot else ""
-    why = "; ".join(part for part in (row.deviation, row.lead_reason and f"{row.lead}: {row.lead_reason}") if part)
-    return line_of(
-        laying,
-        number,
-        planned,
-        angle,
-        row.get_outcome_display(),
-        row.lot.code if row.lot else NOT_KNOWN,
-        show(row.quantity, unit) if row.lot else NOT_KNOWN,
-        clock(laying),
-        row.laid_by,
-        row.second_person or NOT_KNOWN,
-        why,
+    caption = (
+        f"{len(standing)} readings; lines are left open where more than {LONGEST_JOINED.seconds // 3600} h lie between "
+        "two of them. Limits are the yard's own as they were on the last day."
     )
+    return [
+        KeepTogether([words("Air, surface and dew point", SUBHEAD), Drawn(temperatures, PLOT)]),
+        KeepTogether([words("Relative humidity", SUBHEAD), Drawn(humidity, PLOT), words(caption, SMALL)]),
+    ]
+
+
+def _over_time(standing: Sequence[Logged[ClimateReading]], column: str) -> list[tuple[float, float | None]]:
+    start, before = standing[0].entry.happened_at, standing[0].entry.happened_at
+    points: list[tuple[float, float | None]] = []
+    for reading in standing:
+        at = reading.entry.happened_at
+        days = (at - start).total_seconds() / 86_400
+        if at - before > LONGEST_JOINED:
+            points.append((days, None))
+        points.append((days, getattr(reading.row, column)))
+        before = at
+    return points
+
+
+def _if_read(name: str, points: list[tuple[float, float | None]]) -> list[Series]:
+    return [Series(name, points)] if any(value is not None for _, value in points) else []
+
+
+def _limits(judgement: Judgement | None, what: str) -> list[Limit]:
+    if judgement is None:
+        return []
+    low = [Limit(judgement.low, f"{what} at least {judgement.low:g}", "below")] if judgement.low is not None else []
+    high = [Limit(judgement.high, f"{what} at most {judgement.high:g}", "above")] if judgement.high is not None else []
+    return [*low, *high]

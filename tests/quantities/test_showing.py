@@ -1,0 +1,25 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hullbook.quantities.showing import rounded, show
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "text"),
+    # ISO 80000-1 Annex B, rule A: halves to even; from memory, standard not opened.
+    [(12.35, 1, "12.4"), (12.25, 1, "12.2"), (1.005, 2, "1.00"), (2.5, 0, "2"), (3.5, 0, "4"), (-0.004, 2, "0.00")],
+)
+def test_a_figure_is_rounded_once_halves_to_even(value: float, places: int, text: str) -> None:
+    assert rounded(value, places) == text
+
+
+def test_a_figure_carries_its_unit_with_a_space_that_does_not_break() -> None:
+    assert show(0.8, "kg/m2") == "0.800\u00a0kg/m²"
+    assert show(None, "kg") == "–"
+    assert show(0.52, "fraction") == "0.520"
+
+
+@given(value=st.floats(-1e8, 1e8), places=st.integers(0, 6))
+def test_rounding_moves_a_figure_by_half_a_step_at_most(value: float, places: int) -> None:
+    assert abs(float(rounded(value, places)) - value) <= 0.5 * 10**-places * (1 + 1e-9) + abs(value) * 1e-15
