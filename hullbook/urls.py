@@ -6,7 +6,7 @@ urlpatterns = [
     path("store/", include("hullbook.materials.urls")),
     path("hulls/<str:number>/", include("hullbook.pours.urls")),
     path("hulls/<str:number>/", include("hullbook.cure.urls")),
-    path("hulls/<str:number>/", include("hullbook.inspection.urls")),
+    path("", include("hullbook.inspection.urls")),
     path("hulls/<str:number>/", include("hullbook.dossier.urls")),
     path("trace/", include("hullbook.trace.urls")),
 ]

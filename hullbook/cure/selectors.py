@@ -6,6 +6,8 @@ from datetime import datetime
 from hullbook.calc.cure import Exotherm, exotherm, minutes_above
 from hullbook.calc.errors import InputRefused
 from hullbook.cure.models import CureReading, Demoulded
+from hullbook.drawings.scene import Scene
+from hullbook.drawings.series_plot import Series, series_plot
 from hullbook.hulls.models import Part
 from hullbook.pours.enums import GelPlace
 from hullbook.pours.models import Gel
@@ -13,6 +15,8 @@ from hullbook.quantities import tables
 from hullbook.quantities.showing import show
 from hullbook.yard.enums import LimitName
 from hullbook.yard.selectors import limit_in_force
+
+MOST_CURVES = 4
 
 
 @dataclass(frozen=True)
@@ -141,3 +145,14 @@ def _curve(place: str, readings: list[CureReading], started_at: datetime | None,
         except InputRefused as refused:
             because.append(f"Time above {show(warmth.above_c, 'degC')}: {refused.given}; {refused.accepted}.")
     return PlaceCurve(place, tuple(readings), hours, found, above, " ".join(because))
+
+
+def cure_plot(view: CureView) -> Scene:
+    """Temperature against the clock, one line a place; of many places, the four hottest."""
+    hottest = sorted(view.curves, key=lambda curve: -curve.highest.temperature_c)[:MOST_CURVES]
+    return series_plot(
+        [Series(curve.place, list(zip(curve.hours, curve.temperatures_c, strict=True))) for curve in hottest],
+        x_label=f"hours since {view.started_by.split(',')[0].split(';')[0]}",
+        y_label="temperature, °C",
+        title="Temperature of the part",
+    )

@@ -44,9 +44,11 @@ from hullbook.inspection.selectors import (
     MassBalance,
     Missing,
     PartUse,
+    Stage,
     findings_of,
     gone_entries,
     hardness_sets,
+    hull_stages,
     planned_against_used,
     what_is_missing,
 )
@@ -77,24 +79,39 @@ AS_IT_STANDS = "as it stands, not for acceptance"
 NO_VERDICT_YET = "not in this version: no verdict"
 
 CHAPTERS = (
-    ("A", "Cover and identity", (1, 2, 3)),
-    ("B", "The six answers", (4,)),
-    ("C", "Documents in force", (5, 6)),
-    ("D", "People", (7,)),
-    ("E", "Instruments", (8, 9)),
-    ("F", "Materials and lots", (10, 11, 12, 13, 14, 15)),
-    ("G", "Workshop climate", (16, 17, 18)),
-    ("H", "Mould, release, gelcoat, skin coat", (19, 20)),
-    ("I", "Lay-up as planned and as laid", (21, 22, 23, 24, 25)),
-    ("J", "Bag and hold test", (26, 27)),
-    ("K", "Resin plan and pour", (28, 29, 30, 31, 32, 33, 34)),
-    ("L", "Gel and cure", (35, 36, 37)),
-    ("M", "Hardness, weights and fibre share", (38, 39, 40, 41, 42, 43, 44)),
-    ("N", "Findings and decisions", (45, 46, 47, 48)),
-    ("O", "Structure after demould", (49,)),
-    ("P", "Weights and dimensions", (50,)),
-    ("Q", "Hold points", (51, 52)),
-    ("R", "Deviations, late and struck-out entries, check of the book", (53, 54, 55, 56)),
+    ("A", "Cover and identity", (1, 2, 3), "photographs of the markings"),
+    ("B", "The six answers", (4,), "thickness and ultrasonic"),
+    ("C", "Documents in force", (5, 6), "drawings, procedures and makers' data sheets as documents"),
+    ("D", "People", (7,), "training"),
+    ("E", "Instruments", (8, 9), ""),
+    ("F", "Materials and lots", (10, 11, 12, 13, 14, 15), "approvals by class, opening and conditioning"),
+    ("G", "Workshop climate", (16, 17, 18), "what was being done at each reading"),
+    ("H", "Mould, release, gelcoat, skin coat", (19, 20), ""),
+    ("I", "Lay-up as planned and as laid", (21, 22, 23, 24, 25), "stagger, core gaps, inserts and photographs"),
+    ("J", "Bag and hold test", (26, 27), "the bag drawing and leak marks"),
+    (
+        "K",
+        "Resin plan and pour",
+        (28, 29, 30, 31, 32, 33, 34),
+        "front positions, inlets opened and closed, vacuum log, pail-to-place map",
+    ),
+    ("L", "Gel and cure", (35, 36, 37), "the probe map and post-cure"),
+    (
+        "M",
+        "Hardness, weights and fibre share",
+        (38, 39, 40, 41, 42, 43, 44),
+        "thickness, panels and coupons, void content, ultrasonic inspection",
+    ),
+    ("N", "Findings and decisions", (45, 46, 47, 48), "repairs with their own lots and cure"),
+    ("O", "Structure after demould", (49,), ""),
+    ("P", "Weights and dimensions", (50,), ""),
+    ("Q", "Hold points", (51, 52), "the surveyor's visits"),
+    (
+        "R",
+        "Late, corrected and struck-out entries; check of the book",
+        (53, 54, 55, 56),
+        "the builder's statement of conformity",
+    ),
 )
 LEFT_OUT = {"H", "O", "P"}
 
@@ -299,6 +316,7 @@ class EntryTold:
 class DossierContent:
     hull: Hull
     yard: Yard | None
+    stages: tuple[Stage, ...]
     issue_number: int | None
     issues: tuple[Logged[DossierIssue], ...]
     craft_numbers: tuple[Logged[CraftNumberGiven], ...]
@@ -338,7 +356,7 @@ class DossierContent:
 
     @cached_property
     def chapters(self) -> tuple[Chapter, ...]:
-        return tuple(self._chapter(letter, title, checks) for letter, title, checks in CHAPTERS)
+        return tuple(self._chapter(*chapter) for chapter in CHAPTERS)
 
     def chapter(self, letter: str) -> Chapter:
         return next(chapter for chapter in self.chapters if chapter.letter == letter)
@@ -359,7 +377,7 @@ class DossierContent:
         wanted = {instrument.pk for instrument in instruments}
         return "; ".join(use.words for use in self.instruments if use.instrument.pk in wanted)
 
-    def _chapter(self, letter: str, title: str, checks: tuple[int, ...]) -> Chapter:
+    def _chapter(self, letter: str, title: str, checks: tuple[int, ...], beside: str) -> Chapter:
         if letter in LEFT_OUT:
             return Chapter(letter, title, NOT_IN_THIS_VERSION, (), is_filled=False)
         missing = tuple(found for found in self.missing if int(found.check.lstrip("C")) in checks)
@@ -369,6 +387,8 @@ class DossierContent:
             state = f"not wanted, because {self._not_wanted[letter]}"
         else:
             state = "complete"
+        if beside:
+            state = f"{state}; {NOT_IN_THIS_VERSION}: {beside}"
         return Chapter(letter, title, state, missing, is_filled=True)
 
     @cached_property
@@ -449,6 +469,7 @@ def dossier_content(hull: Hull, *, issue_number: int | None = None) -> DossierCo
     told: dict[str, Any] = {
         "hull": hull,
         "yard": yard_in_force(),
+        "stages": tuple(hull_stages(hull)),
         "issue_number": issue_number,
         "issues": _logged(DossierIssue.objects.filter(hull=hull).select_related("file")),
         "craft_numbers": craft_numbers,

@@ -7,7 +7,7 @@ from hullbook.drawings.axes import Axis, nice_ticks, tick_words
 from hullbook.drawings.scene import Line, Scene, Shape, Text, disc, fitted, hatched
 
 WIDTH = 760.0
-LEFT, RIGHT = 190.0, 660.0
+LEFT, RIGHT = 208.0, 660.0
 TOP, FOOT = 40.0, 62.0
 ROW = 62.0
 PILE = 9.0  # a reading that came again stands on the one before
@@ -43,17 +43,17 @@ def dot_plot(rows: Sequence[DotRow], *, x_label: str, title: str, at_least: floa
         shapes += [
             *hatched(edge, TOP, limit - edge, bottom - TOP, pitch=8),
             Line(limit, TOP - 8, limit, bottom, "limit"),
-            Text(limit, TOP - 16, f"at least {at_least:g}", "limit-figure", 14, "middle"),
+            Text(limit, TOP - 16, f"at least {at_least:g}", "limit-figure", 16, "middle"),
         ]
     for number, row in enumerate(rows):
         shapes += _row(row, TOP + ROW * (number + 1) - 12, x)
     shapes.append(Line(LEFT, bottom, RIGHT, bottom, "line"))
     for tick, words in zip(ticks, tick_words(ticks), strict=True):
         at = x.at(tick)
-        shapes += [Line(at, bottom, at, bottom + 7, "line"), Text(at, bottom + 25, words, "figure", 14, "middle")]
+        shapes += [Line(at, bottom, at, bottom + 7, "line"), Text(at, bottom + 25, words, "figure", 16, "middle")]
     shapes += [
-        Text(RIGHT, bottom + FOOT - 10, fitted(x_label, 15, RIGHT - LEFT), "note", 15, "end"),
-        Text(WIDTH - 8, TOP - 16, "mean", "note", 15, "end"),
+        Text(RIGHT, bottom + FOOT - 10, fitted(x_label, 17, RIGHT - LEFT), "note", 17, "end"),
+        Text(WIDTH - 8, TOP - 16, "mean", "note", 17, "end"),
     ]
     desc = "; ".join(_sentence(row) for row in rows)
     return Scene("dot-plot", WIDTH, bottom + FOOT, title, desc, tuple(shapes))
@@ -71,7 +71,7 @@ def _sentence(row: DotRow) -> str:
 
 def _row(row: DotRow, ground: float, x: Axis) -> list[Shape]:
     shapes: list[Shape] = [
-        Text(8, ground + 4, fitted(row.name, 16, LEFT - 24), "label", 16),
+        Text(8, ground + 4, fitted(row.name, 18, LEFT - 24), "label", 18),
         Line(LEFT, ground, RIGHT, ground, "hairline"),
     ]
     piled: dict[float, int] = {}
@@ -90,6 +90,6 @@ def _row(row: DotRow, ground: float, x: Axis) -> list[Shape]:
         at = x.at(mean)
         shapes += [
             Line(at, ground - 2, at, ground + 12, "ink"),
-            Text(WIDTH - 8, ground + 4, f"{mean:.1f}", "figure-told", 16, "end"),
+            Text(WIDTH - 8, ground + 4, f"{mean:.1f}", "figure-told", 18, "end"),
         ]
     return shapes

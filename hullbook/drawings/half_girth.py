@@ -10,7 +10,7 @@ WIDTH = 760.0
 LEFT, RIGHT = 34.0, 726.0
 TOP = 16.0
 TALLEST = 96.0  # the heaviest zone
-HEADROOM = 46.0  # figures and name above a block
+HEADROOM = 50.0  # name and figure above the blocks
 FOOT = 66.0
 
 
@@ -41,16 +41,17 @@ def half_girth(zones: Sequence[GirthZone], *, title: str = "Half-girth, keel to 
         ground = TOP + (number + 1) * (TALLEST + HEADROOM)
         for zone in lane:
             shapes += _block(zone, along, ground, heaviest)
+        shapes += _words(lane, along, ground - TALLEST - HEADROOM)
         shapes.append(Line(LEFT - 10, ground, RIGHT + 10, ground, "ink"))
     ground = TOP + len(lanes) * (TALLEST + HEADROOM)
     ticks = [tick for tick in nice_ticks(0, flange, 6) if tick <= flange]
     for tick, words in zip(ticks, tick_words(ticks), strict=True):
         x = along.at(tick)
-        shapes += [Line(x, ground, x, ground + 8, "line"), Text(x, ground + 26, words, "figure", 14, "middle")]
+        shapes += [Line(x, ground, x, ground + 8, "line"), Text(x, ground + 26, words, "figure", 16, "middle")]
     shapes += [
-        Text(LEFT - 10, ground + 50, "keel", "note", 15),
-        Text((LEFT + RIGHT) / 2, ground + 50, "mm along the skin; block height is kg/m²", "note", 15, "middle"),
-        Text(RIGHT + 10, ground + 50, f"flange {flange:.0f}", "note", 15, "end"),
+        Text(LEFT - 10, ground + 50, "keel", "note", 17),
+        Text((LEFT + RIGHT) / 2, ground + 50, "mm along the skin; block height is kg/m²", "note", 17, "middle"),
+        Text(RIGHT + 10, ground + 50, f"flange {flange:.0f}", "note", 17, "end"),
     ]
     desc = "From the keel: " + "; ".join(
         f"{zone.name}, {zone.girth_from_mm:.0f} to {zone.girth_to_mm:.0f} mm, {_weight(zone)}" for zone in zones
@@ -73,24 +74,36 @@ def _lanes(zones: Sequence[GirthZone]) -> list[list[GirthZone]]:
     return lanes
 
 
-def _block(zone: GirthZone, along: Axis, ground: float, heaviest: float) -> list[Shape]:
-    left, right = along.at(zone.girth_from_mm), along.at(zone.girth_to_mm)
-    width, middle = right - left, (left + right) / 2
-    known = zone.areal_weight_kg_m2 is not None
-    tall = (zone.areal_weight_kg_m2 or 0) / heaviest * TALLEST if known else TALLEST / 3
-    shapes: list[Shape] = [Rect(left, ground - tall, width, tall, "glass" if known else "hollow")]
-    if not known:
-        shapes += hatched(left, ground - tall, width, tall)
-    figure = "?" if zone.areal_weight_kg_m2 is None else f"{zone.areal_weight_kg_m2:.2f}"
-    room = max(width - 6, 24)
-    # a narrow zone at either end must not push its words over the edge
-    name = fitted(zone.name, 15, room)
-    shapes += [
-        Text(_inside(middle, text_width(name, 15)), ground - tall - 26, name, "label", 15, "middle"),
-        Text(_inside(middle, text_width(figure, 15, "figure")), ground - tall - 8, figure, "figure-told", 15, "middle"),
-    ]
+def _words(lane: Sequence[GirthZone], along: Axis, top: float) -> list[Shape]:
+    """Name and figure of each zone over its block, in one row, cut only where the neighbours leave no room."""
+    shapes: list[Shape] = []
+    boxes = []
+    for zone in lane:
+        width = max(text_width(zone.name, 17), text_width(_figure(zone), 17, "figure"))
+        middle = (along.at(zone.girth_from_mm) + along.at(zone.girth_to_mm)) / 2
+        boxes.append((min(max(middle, width / 2 + 2), WIDTH - width / 2 - 2), width))
+    for number, (zone, (middle, width)) in enumerate(zip(lane, boxes, strict=True)):
+        room = width
+        for other, other_width in (*boxes[max(0, number - 1) : number], *boxes[number + 1 : number + 2]):
+            room = min(room, max(2 * (abs(other - middle) - 5) * width / (width + other_width), 20))
+        shapes += [
+            Text(middle, top + 18, fitted(zone.name, 17, room), "label", 17, "middle"),
+            Text(middle, top + 38, _figure(zone), "figure-told", 17, "middle"),
+        ]
     return shapes
 
 
-def _inside(middle: float, width: float) -> float:
-    return min(max(middle, width / 2 + 2), WIDTH - width / 2 - 2)
+def _figure(zone: GirthZone) -> str:
+    return "?" if zone.areal_weight_kg_m2 is None else f"{zone.areal_weight_kg_m2:.2f}"
+
+
+def _block(zone: GirthZone, along: Axis, ground: float, heaviest: float) -> list[Shape]:
+    left, right = along.at(zone.girth_from_mm), along.at(zone.girth_to_mm)
+    middle = (left + right) / 2
+    known = zone.areal_weight_kg_m2 is not None
+    tall = (zone.areal_weight_kg_m2 or 0) / heaviest * TALLEST if known else TALLEST / 3
+    leader = Line(middle, ground - TALLEST - 4, middle, ground - tall, "hairline")
+    shapes: list[Shape] = [leader, Rect(left, ground - tall, right - left, tall, "glass" if known else "hollow")]
+    if not known:
+        shapes += hatched(left, ground - tall, right - left, tall)
+    return shapes

@@ -31,9 +31,9 @@ def hull_profile(states: Sequence[StageState], *, hull: str) -> Scene:
         _drawn(KEEL, "ink"),
         Line(782, 58, 772, 184, "ink"),
         _drawn(CHINE, "hairline"),
-        Text(6, 20, "stem", "note", 14),
-        Text(WIDTH - 6, 46, "transom", "note", 14, "end"),
-        Text(WIDTH - 6, HEIGHT - 8, "a plain profile, not this model's lines", "note", 14, "end"),
+        Text(6, 20, "stem", "note", 15),
+        Text(WIDTH - 6, 46, "transom", "note", 15, "end"),
+        Text(WIDTH - 6, HEIGHT - 8, "a plain profile, not this model's lines", "note", 15, "end"),
     ]
     for number, (name, state) in enumerate(zip(STAGES, states, strict=True)):
         shapes += _tick(number, name, state)
@@ -49,7 +49,7 @@ def _tick(number: int, name: str, state: StageState) -> list[Shape]:
     lower = 20 if number % 2 else 0
     shapes: list[Shape] = [
         Line(x, y - 9, x, y + 26 + lower, "line" if state != "not begun" else "hairline"),
-        disc(x, y, 8, "paper"),
+        disc(x, y, 8, "hollow"),
     ]
     if state == "done":
         shapes.append(disc(x, y, 8, "solid"))

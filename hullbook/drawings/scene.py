@@ -25,13 +25,13 @@ LineRole = Literal[
 ]
 FillRole = Literal[
     "ground",
-    "paper",
     "glass",
     "core",
     "resin",
     "solid",  # filled with ink
     "hollow",  # edged with ink, not filled
     "band",  # a planned band, edged in pencil
+    "limit-mark",
 ]
 TextRole = Literal["label", "note", "figure", "figure-told", "planned-figure", "limit-figure"]
 Anchor = Literal["start", "middle", "end"]
@@ -40,7 +40,7 @@ Point = tuple[float, float]
 SERIES_ROLES: tuple[LineRole, ...] = ("series-1", "series-2", "series-3", "series-4")
 
 # Widths of the two faces in em, measured over running English and over figures, a little generous.
-WORDS_EM = 0.52
+WORDS_EM = 0.55
 FIGURES_EM = 0.66
 
 
@@ -82,7 +82,7 @@ class Text:
     y: float
     words: str
     role: TextRole
-    size: float = 15
+    size: float = 17
     anchor: Anchor = "start"
 
 

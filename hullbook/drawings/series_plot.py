@@ -25,9 +25,10 @@ from hullbook.drawings.scene import (
 )
 
 WIDTH, HEIGHT = 760.0, 400.0
-LEFT, RIGHT, TOP, BOTTOM = 70.0, 580.0, 44.0, 346.0
+LEFT, RIGHT, TOP, BOTTOM = 70.0, 520.0, 44.0, 346.0
 HATCH = 12.0
-END_LABELS = RIGHT + 14
+SAMPLES, END_LABELS = RIGHT + 20, RIGHT + 58  # a piece of the line, then its name
+LINE_OF_WORDS = 19.0
 COLUMNS = 400  # more points than two a column of the page show nothing more
 
 
@@ -61,6 +62,17 @@ class Band:
     words: str
 
 
+@dataclass(frozen=True)
+class _End:
+    """Where a line ends on the page, and what is to be read there; `number` counts the told series."""
+
+    x: float
+    y: float
+    words: str
+    drawn: Literal["points", "joined", "planned", "limit", "band"]
+    number: int = 0
+
+
 def series_plot(
     series: Sequence[Series],
     *,
@@ -90,7 +102,7 @@ def series_plot(
         *_limits(limits, y),
     ]
     told = 0
-    ends: list[tuple[float, str]] = []
+    ends: list[_End] = []
     for one in series:
         runs = [[(x.at(a), y.at(b)) for a, b in run] for run in _runs(one.points)]
         if not runs:
@@ -100,10 +112,10 @@ def series_plot(
         else:
             shapes += _told(runs, told, points_only=one.drawn == "points")
             told += 1
-        ends.append((runs[-1][-1][1], one.name))
-    names = [(y.at(limit.value), limit.words) for limit in limits]
-    names += [(y.at((band.low + band.high) / 2), band.words) for band in bands]
-    shapes += _end_labels([*ends, *names], len(ends))
+        ends.append(_End(*runs[-1][-1], one.name, one.drawn, told - 1))
+    ends += [_End(RIGHT, y.at(limit.value), limit.words, "limit") for limit in limits]
+    ends += [_End(RIGHT, y.at((band.low + band.high) / 2), band.words, "band") for band in bands]
+    shapes += _end_labels(ends)
     desc = f"{y_label} over {x_label}. " + " ".join(
         [_sentence(one) for one in series if any(value is not None for _, value in one.points)]
         + [f"Limit {limit.words}." for limit in limits]
@@ -178,40 +190,52 @@ def _frame(x: Axis, x_ticks: list[float], x_label: str, y: Axis, y_ticks: list[f
     shapes: list[Shape] = [
         Line(LEFT, TOP, LEFT, BOTTOM, "line"),
         Line(LEFT, BOTTOM, RIGHT, BOTTOM, "line"),
-        Text(4, 20, fitted(y_label, 15, RIGHT), "note", 15),
-        Text(RIGHT, HEIGHT - 8, fitted(x_label, 15, RIGHT - LEFT), "note", 15, "end"),
+        Text(4, 20, fitted(y_label, 17, RIGHT), "note", 17),
+        Text(RIGHT, HEIGHT - 8, fitted(x_label, 17, RIGHT - LEFT), "note", 17, "end"),
     ]
     for tick, words in zip(x_ticks, tick_words(x_ticks), strict=True):
         at = x.at(tick)
-        shapes += [Line(at, BOTTOM, at, BOTTOM + 7, "line"), Text(at, BOTTOM + 25, words, "figure", 14, "middle")]
+        shapes += [Line(at, BOTTOM, at, BOTTOM + 7, "line"), Text(at, BOTTOM + 25, words, "figure", 16, "middle")]
     for tick, words in zip(y_ticks, tick_words(y_ticks), strict=True):
         at = y.at(tick)
-        shapes += [Line(LEFT - 7, at, LEFT, at, "line"), Text(LEFT - 12, at + 5, words, "figure", 14, "end")]
+        shapes += [Line(LEFT - 7, at, LEFT, at, "line"), Text(LEFT - 12, at + 5, words, "figure", 16, "end")]
         if tick != y_ticks[0]:
             shapes.append(Line(LEFT, at, RIGHT, at, "hairline"))
     return shapes
 
 
-def _end_labels(ends: Sequence[tuple[float, str]], told: int) -> list[Shape]:
-    """Each name beside the end of its line, moved apart where they would lie on each other."""
-    room = WIDTH - END_LABELS - 4
+def _end_labels(ends: Sequence[_End]) -> list[Shape]:
+    """Each name beside the end of its line with a piece of it, moved apart where they would lie on each other."""
     shapes: list[Shape] = []
-    lined = [(at, line) for at, words in ends for line in [_in_lines(words, room)]]
-    gap = max((17.0 * len(lines) + 4 for _, lines in lined), default=21.0)
-    rows = spread((at for at, _ in lined), gap=gap, low=TOP, high=BOTTOM)
-    for number, ((at, lines), row) in enumerate(zip(lined, rows, strict=True)):
-        shapes.append(Line(RIGHT + 1, at, END_LABELS - 3, row, "hairline"))
-        role: Literal["label", "note"] = "label" if number < told else "note"
-        first = row + 5 - 8.5 * (len(lines) - 1)
-        shapes += [Text(END_LABELS, first + 17 * n, line, role, 15) for n, line in enumerate(lines)]
+    lined = [_in_lines(end.words, WIDTH - END_LABELS - 4) for end in ends]
+    gap = max(LINE_OF_WORDS * len(lines) + 3 for lines in lined)
+    rows = spread((end.y for end in ends), gap=gap, low=TOP, high=BOTTOM)
+    for end, lines, row in zip(ends, lined, rows, strict=True):
+        shapes += [Line(max(end.x + 6, LEFT), end.y, SAMPLES - 4, row, "hairline"), *_sample(end, row)]
+        first = row + 6 - LINE_OF_WORDS / 2 * (len(lines) - 1)
+        shapes += [Text(END_LABELS, first + LINE_OF_WORDS * n, line, "label", 17) for n, line in enumerate(lines)]
     return shapes
+
+
+def _sample(end: _End, row: float) -> list[Shape]:
+    left, right = SAMPLES, END_LABELS - 8
+    middle = ((left + right) / 2, row)
+    match end.drawn:
+        case "points":
+            return [_mark(middle, end.number)]
+        case "joined":
+            return [Line(left, row, right, row, SERIES_ROLES[end.number % len(SERIES_ROLES)])]
+        case "band":
+            return [Rect(left, row - 7, right - left, 14, "band")]
+        case "planned" | "limit":
+            return [Line(left, row, right, row, end.drawn)]
 
 
 def _in_lines(words: str, room: float) -> list[str]:
     """One line where it fits, else two, the second cut if it must be."""
-    if text_width(words, 15) <= room or " " not in words:
-        return [fitted(words, 15, room)]
+    if text_width(words, 17) <= room or " " not in words:
+        return [fitted(words, 17, room)]
     first, *rest = words.split(" ")
-    while rest and text_width(f"{first} {rest[0]}", 15) <= room:
+    while rest and text_width(f"{first} {rest[0]}", 17) <= room:
         first = f"{first} {rest.pop(0)}"
-    return [fitted(first, 15, room), *([fitted(" ".join(rest), 15, room)] if rest else [])]
+    return [fitted(first, 17, room), *([fitted(" ".join(rest), 17, room)] if rest else [])]

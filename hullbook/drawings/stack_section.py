@@ -7,17 +7,28 @@ from itertools import count
 from typing import Literal
 
 from hullbook.drawings.axes import round_step
-from hullbook.drawings.scene import Line, Polygon, Polyline, Rect, Scene, Shape, Text, fitted, hatched, spread
+from hullbook.drawings.scene import (
+    Line,
+    Polygon,
+    Polyline,
+    Rect,
+    Scene,
+    Shape,
+    Text,
+    fitted,
+    hatched,
+    spread,
+    text_width,
+)
 
 LayerKind = Literal["ply", "core", "gelcoat"]
 
 WIDTH = 760.0
-LEFT, RIGHT = 92.0, 340.0  # the section itself
-LABELS = 372.0
-NAME_ROOM = 206.0
-ANGLES, THICKNESSES = 660.0, WIDTH - 8  # right edges of two columns
+LEFT, RIGHT = 116.0, 352.0  # the section itself
+LABELS = 384.0
+ANGLES, THICKNESSES = 664.0, WIDTH - 8  # right edges of two columns
 TOP, FOOT = 62.0, 96.0
-ROW = 28.0  # from one label to the next
+ROW = 30.0  # from one label to the next
 SKINS = 230.0  # height the plies together are drawn to
 LEAST = 3.0  # a ply is never thinner on the page
 CORE = 96.0  # a core thicker than this on the page is broken
@@ -68,12 +79,12 @@ def stack_section(layers: Sequence[Layer], *, title: str = "Section through the 
     for layer, middle, row in zip(layers, middles, rows, strict=True):
         shapes += _label(layer, middle, row)
     shapes += [
-        Text(LABELS, 28, "layer", "note", 15),
-        Text(ANGLES, 28, "angle, °", "note", 15, "end"),
-        Text(THICKNESSES, 28, "thickness, mm", "note", 15, "end"),
+        Text(LABELS, 28, "layer", "note", 17),
+        Text(ANGLES, 28, "angle, °", "note", 17, "end"),
+        Text(THICKNESSES, 28, "mm thick", "note", 17, "end"),
         Line(LABELS, 36, THICKNESSES, 36, "line"),
-        Text((LEFT + RIGHT) / 2, min(top - 12, bottom - 20), "bag side", "note", 15, "middle"),
-        Text(RIGHT, bottom + 33, "mould side", "note", 15, "end"),
+        Text((LEFT + RIGHT) / 2, min(top - 12, bottom - 20), "bag side", "note", 17, "middle"),
+        Text(RIGHT, bottom + 33, "mould side", "note", 17, "end"),
         *_total(layers, top, bottom),
         *_scale_bar(scale, bottom, broken=broken),
     ]
@@ -148,13 +159,14 @@ def _break(y: float) -> list[Shape]:
 
 
 def _label(layer: Layer, middle: float, row: float) -> list[Shape]:
-    baseline = row + 5
+    baseline = row + 6
+    room = ANGLES - text_width(layer.angle, 16, "figure") - 12 - (LABELS + 26)
     return [
         Polyline(((RIGHT, middle), (RIGHT + 12, middle), (LABELS - 12, row), (LABELS - 4, row)), "hairline"),
-        Text(LABELS + 18, baseline, str(layer.number), "figure", 14, "end"),
-        Text(LABELS + 26, baseline, fitted(layer.material, 15, NAME_ROOM), "label", 15),
-        Text(ANGLES, baseline, layer.angle, "figure", 14, "end"),
-        Text(THICKNESSES, baseline, f"{layer.thickness_mm:.2f}", "figure-told", 15, "end"),
+        Text(LABELS + 18, baseline, str(layer.number), "figure", 16, "end"),
+        Text(LABELS + 26, baseline, fitted(layer.material, 17, room), "label", 17),
+        Text(ANGLES, baseline, layer.angle, "figure", 16, "end"),
+        Text(THICKNESSES, baseline, f"{layer.thickness_mm:.2f}", "figure-told", 17, "end"),
     ]
 
 
@@ -165,8 +177,8 @@ def _total(layers: Sequence[Layer], top: float, bottom: float) -> list[Shape]:
         Line(x, top, x, bottom, "hairline"),
         *(Line(x - 6, y + 6, x + 6, y - 6, "line") for y in (top, bottom)),
         Line(x - 8, top, LEFT - 4, top, "hairline"),
-        Text(x - 10, (top + bottom) / 2, f"{total:.2f}", "figure-told", 16, "end"),
-        Text(x - 10, (top + bottom) / 2 + 18, "mm", "note", 15, "end"),
+        Text(x - 10, (top + bottom) / 2, f"{total:.2f}", "figure-told", 18, "end"),
+        Text(x - 10, (top + bottom) / 2 + 18, "mm", "note", 17, "end"),
     ]
 
 
@@ -180,5 +192,5 @@ def _scale_bar(scale: float, bottom: float, *, broken: bool) -> list[Shape]:
         Line(LEFT, y, LEFT + length_mm * scale, y, "ink"),
         Line(LEFT, y - 6, LEFT, y + 6, "line"),
         Line(LEFT + length_mm * scale, y - 6, LEFT + length_mm * scale, y + 6, "line"),
-        Text(LEFT, y + 24, words, "note", 15),
+        Text(LEFT, y + 24, words, "note", 17),
     ]

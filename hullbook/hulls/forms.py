@@ -127,7 +127,9 @@ class CraftNumberForm(LogForm):
         asked = [Question(f"number-{note.code}", read.text_tidied, note.sentence) for note in read.notes]
         other = hull_with_serial(f"{read.builder_code}{read.serial}", self.hull)
         if other is not None:
-            sentence = f"Hull {other.number} has serial {read.serial} of {read.builder_code} already, with other dates. Is it right?"
+            sentence = (
+                f"Hull {other.number} has {read.builder_code} serial {read.serial} already. Is this one right too?"
+            )
             asked.append(Question("number-E12", read.text_tidied, sentence))
         return asked
 
@@ -398,7 +400,7 @@ def read_schedule(content: bytes) -> GivenSchedule:
             lines.append(line)
             first, same = zones.setdefault(zone.name, (number, zone))
             problems += [
-                f"Row {number}, column {name}: zone {zone.name} has {given} here and {had} in row {first}; a zone has one."
+                f"Row {number}, column {name}: zone {zone.name} has {given} here, {had} in row {first}; give one."
                 for name, given, had in _disagreements(zone, same)
             ]
         if len(problems) >= MOST_SENTENCES:
@@ -641,7 +643,9 @@ class LayingForm(LogForm):
         unit = self.material.stock_unit
         ratio = given / self.planned
         likely = next((f"{given / ten:g}" for ten in (10, 100, 1000) if abs(ratio / ten - 1) < 0.25), None)
-        sentence = f"{show(given, unit)} is {ratio:.1f} times what the schedule wants, {show(self.planned, unit)}. Is it right?"
+        sentence = (
+            f"{show(given, unit)} is {ratio:.1f} times the {show(self.planned, unit)} of the schedule. Is it right?"
+        )
         return [Question("quantity", str(self.data[self.add_prefix("quantity")]), sentence, likely)]
 
     def _about_the_line(self) -> list[Question]:
@@ -650,8 +654,8 @@ class LayingForm(LogForm):
         last = self.laid.layings[-1]
         at = timezone.localtime(last.entry.happened_at)
         sentence = (
-            f"Line {self.laid.line.number} is logged already, by {last.laid_by} on {at:%Y-%m-%d %H:%M}, entry {last.pk}. "
-            "Is this a further roll on the same line?"
+            f"Line {self.laid.line.number} is logged already, by {last.laid_by} on {at:%Y-%m-%d %H:%M}, "
+            f"entry {last.pk}. Is this a further roll on the same line?"
         )
         return [Question("again", str(last.pk), sentence)]
 
@@ -660,7 +664,9 @@ class LayingForm(LogForm):
         alone = len(self.fields["laid_by"].choices) == 2  # type: ignore[attr-defined]
         if line is None or not alone or not line.is_structural or cleaned["second_person"] or cleaned["lot"] is None:
             return []
-        sentence = f"Line {line.number} is structural and nobody else is on the crew to look at it. The dossier will say so. Log it?"
+        sentence = (
+            f"Line {line.number} is structural, and nobody else is on the crew to look at it. Log it all the same?"
+        )
         return [Question("second-person", cleaned["laid_by"], sentence)]
 
 

@@ -1,7 +1,7 @@
 """The invented Merrowby Boatworks and its six hulls, told through the same services as a tablet.
 
-`fixtures/merrowby` says what the yard has and when each hull reached which stage; this module tells it act by act, in the
-order of time. It is deterministic: the same book, entry for entry, whenever it is told; only the passwords differ.
+`fixtures/merrowby` says what the yard has and when each hull reached which stage; this module tells it act by act, in
+the order of time. It is deterministic: the same book, entry for entry, whenever it is told; only the passwords differ.
 """
 
 import csv
@@ -13,7 +13,6 @@ import math
 import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -21,15 +20,14 @@ from django.conf import settings
 from hullbook.cure import services as cure
 from hullbook.hulls import services as hulls
 from hullbook.hulls.enums import BuildRegime, LayingOutcome
-from hullbook.hulls.forms import read_schedule_csv
+from hullbook.hulls.forms import read_schedule
 from hullbook.hulls.models import BoatModel, Hull, Part, ScheduleRevision
-from hullbook.hulls.selectors import schedule_view
 from hullbook.inspection import services as inspection
-from hullbook.inspection.enums import Decision, FindingKind, Surface
+from hullbook.inspection.enums import FindingKind, Surface
 from hullbook.inspection.enums import Weighed as WeighedThing
 from hullbook.materials import services as materials
 from hullbook.materials.enums import LotState, SourceKind
-from hullbook.materials.forms import read_materials_csv
+from hullbook.materials.forms import read_materials
 from hullbook.materials.models import Lot, Material, ResinSystem
 from hullbook.materials.selectors import KnownValue
 from hullbook.materials.services import GivenGelTime
@@ -42,7 +40,6 @@ from hullbook.records.services import Told
 from hullbook.yard import services as yard
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
 from hullbook.yard.models import Bay, Instrument
-from hullbook.yard.selectors import limit_in_force
 
 DEMO_HULL = "MB84-03"
 PART = "hull shell"
@@ -271,9 +268,8 @@ class DemoYard:
             revision = hulls.begin_revision(
                 boat_model=self.boat_model, part_name=PART, drawn_by="EL", at=moment(drawn_on, 14)
             )
-            with (FIXTURES / f"schedule-shell-{letter}.csv").open("rb") as drawn:
-                zones, lines = read_schedule(drawn)
-            hulls.write_revision(revision=revision, zones=zones, lines=lines)
+            drawn = read_schedule((FIXTURES / f"schedule-shell-{letter}.csv").read_bytes())
+            hulls.write_revision(revision=revision, zones=drawn.zones, lines=drawn.lines)
             approval = f"design letter DL-84-{letter} (invented)"
             hulls.sign_revision(revision=revision, approval=approval, told=told)
             self.revisions[letter] = revision
@@ -303,7 +299,7 @@ SHELVES = {
 }
 STAGES = ("lay-up", "pouring", "inspection", "complete", "delivered")
 ZONES = ("keel", "bottom", "topsides", "transom")
-PAIL_KG = 20.0
+PAIL_KG = 18.2
 PAILS = 7
 DOSE_PHR = 1.5
 LIMIT_SHARE = 0.9
@@ -325,6 +321,10 @@ class HullStory:
 
     def instrument(self, code: str) -> Instrument:
         return self.demo.instruments[code]
+
+    def drawn_lines(self) -> list[dict[str, str]]:
+        drawn = (FIXTURES / f"schedule-shell-{self.facts['revision']}.csv").read_text(encoding="utf-8")
+        return list(csv.DictReader(io.StringIO(drawn)))
 
     def reached(self, stage: str) -> bool:
         return STAGES.index(self.facts["stage"]) >= STAGES.index(stage)
@@ -392,7 +392,9 @@ class HullStory:
         if self.reached("inspection"):
             for day in working_days(self.facts["pour"], 6)[1:]:
                 for hour in (7, 15):
-                    self.story.at(moment(day, hour, 5), CREW[hour % 3], self._climate(f"{self.number} {day} {hour}", hour))
+                    self.story.at(
+                        moment(day, hour, 5), CREW[hour % 3], self._climate(f"{self.number} {day} {hour}", hour)
+                    )
 
     def _climate(self, name: str, hour: int) -> Callable[[Told], Any]:
         air = round(19.6 + self.facts["warmth"] + 0.15 * (hour - 7) + wobble(name, 0.4), 1)
@@ -408,7 +410,7 @@ class HullStory:
         )
 
     def _lay_up(self) -> None:
-        lines = list(csv.DictReader((FIXTURES / f"schedule-shell-{self.facts['revision']}.csv").open(encoding="utf-8")))
+        lines = self.drawn_lines()
         a_day = math.ceil(len(lines) / 4)
         for place, line in enumerate(lines):
             day = self.lay_up_days[place // a_day]
@@ -418,7 +420,9 @@ class HullStory:
             self.story.at(when, CREW[place % 3], self._lay(line, CREW[place % 3], CREW[(place + 1) % 3]))
         core_day = self.lay_up_days[min(3, 12 // a_day)]
         if self.facts["stage"] != "lay-up":
-            self.story.at(moment(core_day, 7, 40), "KJ", self._release(3, "outer skin laid and second-checked, laps seen"))
+            self.story.at(
+                moment(core_day, 7, 40), "KJ", self._release(3, "outer skin laid and second-checked, laps seen")
+            )
             self.story.at(
                 moment(self.lay_up_days[3], 16), "KJ", self._release(4, "inner skin and all lines laid, tools counted")
             )
@@ -449,7 +453,11 @@ class HullStory:
     def _test_the_bag(self) -> None:
         day = self.facts["pour"]
         if self.facts.get("first_hold_fails"):
-            self.story.at(moment(day, 6, 35), "RT", self._hold_test("first", 0.92, "seam at the port flange, station 6, taped again"))
+            self.story.at(
+                moment(day, 6, 35),
+                "RT",
+                self._hold_test("first", 0.92, "seam at the port flange, station 6, taped again"),
+            )
         self.story.at(moment(day, 8, 5), "RT", self._hold_test("last", 0.22, ""))
         self.story.at(moment(day, 8, 20), "KJ", self._set_plan)
         self.story.at(moment(day, 8, 40), "KJ", self._release(5, "hold test, lots, doses, crew and stop rule read out"))
@@ -531,7 +539,9 @@ class HullStory:
         when = moment(self.facts["pour"], 13, 30)
         for number, (place, mass, doubt, scale) in enumerate(self._left_over()):
             self.story.at(when + dt.timedelta(minutes=4 * number), "SB", self._remainder(place, mass, doubt, scale))
-        self.story.at(moment(self.facts["pour"], 15, 30), "KJ", self._release(6, "gel told everywhere, peak passed, vacuum held"))
+        self.story.at(
+            moment(self.facts["pour"], 15, 30), "KJ", self._release(6, "gel told everywhere, peak passed, vacuum held")
+        )
 
     def _begin_pour(self, told: Told) -> None:
         self.demo.pours[self.number] = pours.begin_pour(part=self.part, told=told)
@@ -613,7 +623,9 @@ class HullStory:
                 when = gel + dt.timedelta(minutes=30 * half_hours + (2 if "port" in place else 0))
                 self.story.at(when, "MO", self._cure_reading(place, celsius))
         demould = working_days(self.facts["pour"], 5)[4]
-        self.story.at(moment(demould, 9), "KJ", self._release(7, "three days at 18 °C and above, hardness tried at the flange"))
+        self.story.at(
+            moment(demould, 9), "KJ", self._release(7, "three days at 18 °C and above, hardness tried at the flange")
+        )
         self.story.at(moment(demould, 10), "KJ", lambda told: cure.log_demould(part=self.part, words="", told=told))
 
     def _cure_reading(self, place: str, celsius: float) -> Callable[[Told], Any]:
@@ -632,10 +644,19 @@ class HullStory:
 
     def _hardness(self, zone: str) -> Callable[[Told], Any]:
         soft = self.facts["stage"] == "inspection" and zone == "topsides"
-        middle = 33.0 if soft else 43.0 + wobble(f"{self.number} {zone}", 1.5)
-        count = 27 if soft else 22
+        middle = 30.5 if soft else 43.0 + wobble(f"{self.number} {zone}", 1.5)
+        count = 30 if soft else 22
         readings = [
-            (float(round(middle + wobble(f"{self.number} {zone} {n}", 3.6) + wobble(f"{self.number} {zone} {n} more", 3.6))), "")
+            (
+                float(
+                    round(
+                        middle
+                        + wobble(f"{self.number} {zone} {n}", 3.6)
+                        + wobble(f"{self.number} {zone} {n} more", 3.6)
+                    )
+                ),
+                "",
+            )
             for n in range(count)
         ]
         return lambda told: inspection.log_hardness(
@@ -660,16 +681,27 @@ class HullStory:
         lost = 0.6 + wobble(f"{self.number} lost", 0.5)
         zones = {"keel": 4.8, "bottom": 13.2, "topsides": 14.8, "transom": 2.4}
         cloth = {"GM-225": 0.225, "GB-800": 0.8, "GQ-1200": 1.2, "GU-600": 0.6}
-        drawn = csv.DictReader(io.StringIO((FIXTURES / f"schedule-shell-{self.facts['revision']}.csv").read_text()))
-        lines = [(zones[line["zone"]], line["material"], float(line["lap_mm"])) for line in drawn]
+        lines = [(zones[line["zone"]], line["material"], float(line["lap_mm"])) for line in self.drawn_lines()]
         fibre = sum(area * cloth[code] * 1.27 / (1.27 - lap / 1000) for area, code, lap in lines if code in cloth)
         core = sum(area * 0.020 * 80.0 for area, code, _ in lines if code not in cloth)
         gelcoat, inserts = 26.5 + wobble(f"{self.number} gelcoat", 0.8), 6.2
         shell = mixed - found - lost + fibre + core + gelcoat + inserts
         yield WeighedThing.SHELL, round(shell * 2) / 2, 1.5, "S-03", "weighed, slings tared, mean of three"
         yield WeighedThing.GELCOAT, round(gelcoat, 1), 1.0, "S-01", "gelcoat and skin coat mixed less left over"
-        yield WeighedThing.FIBRE, round(fibre, 1), 1.2, None, "areas of the schedule with laps, areal weights of the certificates"
-        yield WeighedThing.CORE, round(core, 1), 0.8, None, "areas of the schedule, thickness and density of the certificate"
+        yield (
+            WeighedThing.FIBRE,
+            round(fibre, 1),
+            1.2,
+            None,
+            "areas of the schedule with laps, areal weights of the certificates",
+        )
+        yield (
+            WeighedThing.CORE,
+            round(core, 1),
+            0.8,
+            None,
+            "areas of the schedule, thickness and density of the certificate",
+        )
         yield WeighedThing.INSERTS, inserts, 0.2, "S-01", "weighed before bonding in"
 
     def _weigh(
@@ -693,7 +725,9 @@ class HullStory:
                 part=self.part,
                 kind=FindingKind.DRY_SPOT if dry else FindingKind.NOTHING,
                 zone_name=zone,
-                place="port, station 6, 1 480 mm from keel, inside" if dry else "both sides, inside and outside, tapped",
+                place="port, station 6, 1 480 mm from keel, inside"
+                if dry
+                else "both sides, inside and outside, tapped",
                 length_mm=140.0 if dry else None,
                 width_mm=60.0 if dry else None,
                 words="dull to the coin; fibre dry to the touch" if dry else "",
@@ -705,13 +739,14 @@ class HullStory:
     # ---- Complete and delivered
 
     def _finish(self) -> None:
-        days = working_days(self.facts["pour"], 30)
+        days = working_days(self.facts["pour"], 21)
         self.story.at(moment(days[8], 9), "KJ", self._release(8, "no post-cure asked for by the procedure"))
         self.story.at(moment(days[9], 9), "KJ", self._release(9, "inspected both sides before trim and paint"))
         self.story.at(moment(days[20], 9), "KJ", self._release(10, "tabbing and hull-deck joint seen"))
-        self.story.at(moment(days[28], 9), "KJ", self._give_number)
-        self.story.at(moment(days[28], 10), "KJ", self._release(11, "framing fitted, number affixed"))
-        self.story.at(moment(days[29], 9), "KJ", self._release(12, "file read through"))
+        finished = self.facts["finished"]
+        self.story.at(moment(finished, 9), "KJ", self._give_number)
+        self.story.at(moment(finished, 10), "KJ", self._release(11, "framing fitted, number affixed"))
+        self.story.at(moment(finished, 16), "KJ", self._release(12, "file read through"))
         if self.reached("delivered"):
             left = self.facts["left"]
             self.story.at(

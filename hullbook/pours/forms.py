@@ -1,6 +1,7 @@
 """What is keyed about resin: the plan's figures, hold tests, pails, what was left over, gel."""
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -9,9 +10,9 @@ from django.utils import timezone
 from hullbook.calc.dose import catalyst_grams
 from hullbook.hulls.models import Part
 from hullbook.hulls.selectors import revision_in_force
-from hullbook.materials.enums import MaterialKind, SourceKind
+from hullbook.materials.enums import MaterialKind, SourceKind, StockUnit
 from hullbook.materials.models import Lot, Material, ResinSystem
-from hullbook.materials.selectors import KnownValue, SheetInForce, materials, resin_systems, stock
+from hullbook.materials.selectors import KnownValue, SheetInForce, StockLine, materials, resin_systems, stock
 from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, RemainderPlace
 from hullbook.pours.models import Mix, Pour
 from hullbook.pours.selectors import (
@@ -31,7 +32,7 @@ from hullbook.yard.enums import InstrumentKind
 from hullbook.yard.forms import InstrumentField, InstrumentForm
 from hullbook.yard.selectors import crew
 
-SLIPS = (10.0, 100.0, 0.1, 0.01)
+SLIPS = {10.0: "ten times", 100.0: "a hundred times", 0.1: "a tenth of", 0.01: "a hundredth of"}
 SLIP_WITHIN = 0.2
 COVERAGE_ASKED_ABOVE = 1.3
 MOST_READINGS = 2000
@@ -40,23 +41,13 @@ READING_LINE = re.compile(
 )
 
 
-def slip_of_ten(value: float, expected: float) -> float | None:
-    """The value with its point put right, where it looks like a tenth or ten times of what is expected."""
-    if value <= 0 or expected <= 0:
-        return None
-    for factor in SLIPS:
-        if abs(value / (expected * factor) - 1) <= SLIP_WITHIN:
-            return value / factor
-    return None
-
-
 def slip_question(field: str, given: str, value: float, expected: float, unit: str) -> Question | None:
-    meant = slip_of_ten(value, expected)
-    if meant is None:
-        return None
-    times = "a tenth" if 0.05 < value / expected < 0.5 else "a hundredth" if value < expected else "many times"
-    sentence = f"{show(value, unit)} is {times} of what is planned ({show(expected, unit)})."
-    return Question(field, given, sentence, f"{meant:g}")
+    """Asks where a value looks like a tenth or ten times of what is expected, and offers it with the point moved."""
+    for factor, words in SLIPS.items():
+        if abs(value / (expected * factor) - 1) <= SLIP_WITHIN:
+            sentence = f"{show(value, unit)} is about {words} the {show(expected, unit)} that would be expected."
+            return Question(field, given, sentence, f"{value / factor:.4g}")
+    return None
 
 
 # ---- Resin plan
@@ -232,9 +223,7 @@ class ReadingsField(forms.CharField):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(
-            widget=forms.Textarea(
-                attrs={"rows": 12, "inputmode": "text", "autocomplete": "off", "spellcheck": "false"}
-            ),
+            widget=forms.Textarea(attrs={"rows": 12, "autocomplete": "off", "spellcheck": "false"}),
             label="Readings: minute, then mbar",
             help_text="One line a reading: the minute since the bag was isolated, a blank, what the gauge shows. "
             "For example: 0 18.2 on the first line, 1 18.6 on the next. At least six, the longer the better.",
@@ -315,8 +304,8 @@ class LotField(forms.ModelChoiceField):
         self.words: dict[int, str] = {}
         super().__init__(queryset=Lot.objects.none(), **kwargs)
 
-    def offer(self, material: Material | None = None) -> None:
-        lines = sorted(stock(timezone.localdate(), material=material), key=lambda line: not line.is_usable)
+    def offer(self, lines: Iterable[StockLine]) -> None:
+        lines = sorted(lines, key=lambda line: not line.is_usable)
         self.words = {line.lot.pk: line.words for line in lines}
         self.queryset = Lot.objects.filter(pk__in=self.words).select_related("material")
         self.choices = [("", "choose"), *self.words.items()]
@@ -376,16 +365,12 @@ class MixForm(InstrumentForm):
             self.initial |= self._of_the_pail_before() | kwargs.get("initial", {})
 
     def _offer_lots(self) -> None:
-        offered = {
-            "resin_lot": self.system.resin,
-            "second_resin_lot": self.system.resin,
-            "catalyst_lot": self.system.catalyst,
-            "addition_lot": None,
-        }
-        for name, material in offered.items():
-            field = self.fields[name]
-            assert isinstance(field, LotField)  # noqa: S101 - by the names above
-            field.offer(material)
+        lines = [line for line in stock(timezone.localdate()) if line.lot.material.stock_unit == StockUnit.KILOGRAM]
+        wanted = {"resin_lot": self.system.resin_id, "second_resin_lot": self.system.resin_id}
+        wanted["catalyst_lot"] = self.system.catalyst_id
+        for name, field in self.fields.items():
+            if isinstance(field, LotField):
+                field.offer(line for line in lines if wanted.get(name) in (None, line.lot.material_id))
 
     def _of_the_pail_before(self) -> dict[str, Any]:
         before = self.view.current_mixes[-1] if self.view.current_mixes else None

@@ -30,6 +30,11 @@ class InstrumentCard:
         return self.calibration is not None and self.calibration.calibrated_on <= self.on <= self.calibration.due_on
 
     @property
+    def step(self) -> str:
+        """One step of its display, as it shows it."""
+        return f"{self.instrument.resolution:g} {self.instrument.unit}".rstrip()
+
+    @property
     def words(self) -> str:
         if self.calibration is None:
             return f"{self.instrument.code}, never calibrated"

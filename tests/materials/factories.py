@@ -56,7 +56,9 @@ def certificate_pdf(words: str = "invented certificate") -> bytes:
     return content.getvalue()
 
 
-def add(code: str, kind: str, stock_unit: str, name: str, *, fibre: str = "", finish: str = "", **values: float) -> Material:
+def add(
+    code: str, kind: str, stock_unit: str, name: str, *, fibre: str = "", finish: str = "", **values: float
+) -> Material:
     return services.add_material(
         code=code,
         kind=kind,
@@ -70,7 +72,14 @@ def add(code: str, kind: str, stock_unit: str, name: str, *, fibre: str = "", fi
     )
 
 
-def receive(material: Material, *, code: str, quantity: float = 100.0, use_by: dt.date | None = dt.date(2027, 3, 31), **changes: object) -> Lot:
+def receive(
+    material: Material,
+    *,
+    code: str,
+    quantity: float = 100.0,
+    use_by: dt.date | None = dt.date(2027, 3, 31),
+    **changes: object,
+) -> Lot:
     """A lot that came in April and waits for its release."""
     fields: dict[str, object] = {
         "code": code,
@@ -154,7 +163,8 @@ def stock_shelf(shop: Shop) -> Shelf:
     )  # fmt: skip
     resin = add(
         "VE-10", MaterialKind.RESIN, kg, "Vinyl ester infusion resin",
-        liquid_density_kg_m3=1080, cured_density_kg_m3=1140, viscosity_pa_s=0.2, required_hardness=35, shelf_life_days=180,
+        liquid_density_kg_m3=1080, cured_density_kg_m3=1140, viscosity_pa_s=0.2, required_hardness=35,
+        shelf_life_days=180,
     )  # fmt: skip
     catalyst = add("P-50", MaterialKind.CATALYST, kg, "Peroxide catalyst", density_kg_m3=1160, shelf_life_days=365)
     gelcoat = add("GC-1", MaterialKind.GELCOAT, kg, "White gelcoat", liquid_density_kg_m3=1250, shelf_life_days=180)

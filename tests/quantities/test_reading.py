@@ -76,4 +76,5 @@ def test_no_text_makes_the_reader_stumble(text: str) -> None:
         try:
             read_quantity(text, field="this", stored_unit=unit)
         except InputRefused as refused:
-            assert refused.accepted
+            said = str(refused)
+            assert "is not accepted" in said  # noqa: PT017 - any text may be read or refused; both are right

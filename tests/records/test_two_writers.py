@@ -63,10 +63,13 @@ def test_no_guard_is_missing_after_migrate() -> None:
 def test_a_missing_guard_is_named() -> None:
     triggers.drop_guards(connection, ["yard_bay"], [])
     try:
-        assert set(guards.missing_guards()) == {
-            "sqlite": {"yard_bay_no_update", "yard_bay_no_delete"},
-            "postgresql": {"yard_bay_no_change", "yard_bay_no_truncate"},
-        }[connection.vendor]
+        assert (
+            set(guards.missing_guards())
+            == {
+                "sqlite": {"yard_bay_no_update", "yard_bay_no_delete"},
+                "postgresql": {"yard_bay_no_change", "yard_bay_no_truncate"},
+            }[connection.vendor]
+        )
     finally:
         triggers.create_guards(connection, guards.append_only_tables(), guards.seals())
 

@@ -199,7 +199,9 @@ def test_limit_and_calibration_pages_log_what_is_keyed(shop: Shop, client: Clien
     client.force_login(shop.lead)
     page = reverse("yard:limit-set", args=["hold test rise"])
     entry_id = client.get(page).context["form"]["entry_id"].value()
-    answer = client.post(page, {"entry_id": entry_id, "high": "8 mbar", "over_minutes": "0.5 h", "source": "LP-2 (invented)"})
+    answer = client.post(
+        page, {"entry_id": entry_id, "high": "8 mbar", "over_minutes": "0.5 h", "source": "LP-2 (invented)"}
+    )
     assert answer.status_code == 302, answer.content.decode()
     limit = limit_in_force(LimitName.HOLD_RISE)
     assert limit is not None
@@ -229,7 +231,9 @@ def test_the_door_lets_in_who_belongs_and_keeps_a_list(shop: Shop, client: Clien
 
 
 def test_the_door_sends_nobody_to_another_site(shop: Shop, client: Client) -> None:
-    answer = client.post(reverse("yard:sign-in") + "?next=https://elsewhere.invalid/", {"username": "mo", "password": PASSWORD})
+    answer = client.post(
+        reverse("yard:sign-in") + "?next=https://elsewhere.invalid/", {"username": "mo", "password": PASSWORD}
+    )
     assert answer.headers["Location"] == reverse("hulls:shed")
 
 

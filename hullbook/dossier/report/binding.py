@@ -1,6 +1,7 @@
 """The pages bound into one file: certificates and record.json inside it, and the reading copy for the desk."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from io import BytesIO
 
@@ -13,28 +14,28 @@ from reportlab.platypus import Flowable
 
 from hullbook.dossier.report import documents, front, laid, poured, tried
 from hullbook.dossier.report.lettering import BOLD, REGULAR, shortened
-from hullbook.dossier.report.paper import MARGIN, PAGE_HEIGHT, PAGE_WIDTH, ROOM, Layout, Paper
+from hullbook.dossier.report.paper import MARGIN, PAGE_HEIGHT, PAGE_WIDTH, ROOM, Layout, Paper, opened
 from hullbook.dossier.selectors import Attachment, DossierContent, book_of
 
 RECORD = "record.json"
 PDF, JPEG, PNG = "application/pdf", "image/jpeg", "image/png"
 STAMP = 12.0
 MOST_PASSES = 4
-CHAPTERS = (
-    documents.documents,
-    documents.people,
-    documents.instruments,
-    documents.lots,
-    documents.climate,
-    laid.lay_up,
-    poured.hold_tests,
-    poured.resin,
-    poured.cure,
-    tried.tests_on_the_part,
-    tried.findings,
-    tried.hold_points,
-    tried.book,
-)
+CHAPTERS = {
+    "C": documents.documents,
+    "D": documents.people,
+    "E": documents.instruments,
+    "F": documents.lots,
+    "G": documents.climate,
+    "I": laid.lay_up,
+    "J": poured.hold_tests,
+    "K": poured.resin,
+    "L": poured.cure,
+    "M": tried.tests_on_the_part,
+    "N": tried.findings,
+    "Q": tried.hold_points,
+    "R": tried.book,
+}
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def reading_copy(content: DossierContent, dossier: bytes) -> bytes:
                 f"Hull {content.hull.number}, lot {attachment.lot_code}: {attachment.words}, page {number} of {len(pages)}, "
                 f"file {attachment.sha256[:16]}"
             )
-            writer.add_page(_stamped(page, mark))
+            _add_stamped(writer, page, mark)
     return _bound(writer, content, [])
 
 
@@ -101,8 +102,8 @@ def _pages(content: DossierContent) -> bytes:
 
 def _story(content: DossierContent, known: Layout) -> list[Flowable]:
     story = [*front.cover(content), *front.six_answers(content), *front.contents(content, known)]
-    for chapter in CHAPTERS:
-        story += chapter(content)
+    for letter, chapter in CHAPTERS.items():
+        story += opened(content.chapter(letter), chapter(content))
     return story
 
 
@@ -151,7 +152,10 @@ def _pages_of(attachment: Attachment) -> list[PageObject]:
     """A certificate as pages; one page that says so where it cannot be shown."""
     try:
         if attachment.media_type == PDF:
-            return list(PdfReader(BytesIO(attachment.content)).pages)
+            pages = list(PdfWriter(clone_from=BytesIO(attachment.content)).pages)
+            for page in pages:
+                page.transfer_rotation_to_content()
+            return pages
         if attachment.media_type in (JPEG, PNG):
             return [_picture(attachment.content)]
     except (PyPdfError, OSError, ValueError):
@@ -174,7 +178,7 @@ def _say(canvas: Canvas, sentence: str) -> None:
     canvas.drawString(MARGIN, PAGE_HEIGHT - 3 * MARGIN, sentence)
 
 
-def _one_page(draw: object) -> PageObject:
+def _one_page(draw: Callable[[Canvas], object]) -> PageObject:
     target = BytesIO()
     canvas = Canvas(target, pagesize=(PAGE_WIDTH, PAGE_HEIGHT), invariant=1, initialFontName=REGULAR)
     draw(canvas)
@@ -183,9 +187,8 @@ def _one_page(draw: object) -> PageObject:
     return PdfReader(target).pages[0]
 
 
-def _stamped(page: PageObject, mark: str) -> PageObject:
+def _add_stamped(writer: PdfWriter, page: PageObject, mark: str) -> None:
     """The page made to fit A4 under a line that says whose it is."""
-    page.transfer_rotation_to_content()
     box = page.mediabox
     room_high = PAGE_HEIGHT - MARGIN - 2 * STAMP
     scale = min(PAGE_WIDTH / float(box.width), room_high / float(box.height), 1.0)
@@ -195,7 +198,5 @@ def _stamped(page: PageObject, mark: str) -> PageObject:
         canvas.setFont(BOLD, 7.5)
         canvas.drawString(MARGIN, PAGE_HEIGHT - MARGIN, shortened(mark, ROOM, 7.5, BOLD))
 
-    sheet = _one_page(write)
     place = Transformation().translate(-float(box.left), -float(box.bottom)).scale(scale).translate(across, STAMP)
-    sheet.merge_transformed_page(page, place)
-    return sheet
+    writer.add_page(_one_page(write)).merge_transformed_page(page, place)

@@ -3,11 +3,11 @@
 import datetime as dt
 from collections.abc import Sequence
 
-from reportlab.platypus import Flowable, KeepTogether
+from reportlab.platypus import Flowable
 
 from hullbook.dossier.report.drawn import Drawn
-from hullbook.dossier.report.entries import Story, clock, line_of, titled, verdict_words
-from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Column, chapter_head, table, words
+from hullbook.dossier.report.entries import Story, clock, line_of, verdict_words
+from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Block, Column, table, titled, words
 from hullbook.dossier.selectors import DossierContent, Logged, LotUse, moment
 from hullbook.drawings.series_plot import Limit, Series, series_plot
 from hullbook.materials.enums import SourceKind
@@ -21,7 +21,7 @@ LONGEST_JOINED = dt.timedelta(hours=12)
 
 
 def documents(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("C"), "drawings, procedures and makers' data sheets as documents")
+    story: Story = []
     columns = [
         Column("Part", 13), Column("Schedule", 23), Column("Drawn by", 9), Column("Signed", 24),
         Column("Follows", 30), Column("In force from", 22),
@@ -57,7 +57,6 @@ def documents(content: DossierContent) -> Story:
 
 
 def people(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("D"), "training")
     columns = [
         Column("Initials", 10),
         Column("Name", 34),
@@ -77,11 +76,11 @@ def people(content: DossierContent) -> Story:
         )
         for use in content.people
     ]
-    return [*story, table(columns, lines)]
+    return [table(columns, lines)]
 
 
 def instruments(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("E"))
+    story: Story = []
     if not content.instruments:
         return story
     columns = [
@@ -114,7 +113,7 @@ def instruments(content: DossierContent) -> Story:
 
 
 def lots(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("F"), "approvals by class, opening and conditioning")
+    story: Story = []
     if not content.lots:
         return story
     story += titled("Lots that went into this hull", _lot_table(content.lots))
@@ -188,7 +187,7 @@ def _property_table(lots_used: Sequence[LotUse]) -> Flowable:
 
 
 def climate(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("G"), "gaps between readings and what was being done at each")
+    story: Story = []
     if not content.climate:
         return story
     standing = [reading for reading in content.climate if reading.stands]
@@ -245,8 +244,8 @@ def _climate_plots(standing: Sequence[Logged[ClimateReading]]) -> Story:
         "two of them. Limits are the yard's own as they were on the last day."
     )
     return [
-        KeepTogether([words("Air, surface and dew point", SUBHEAD), Drawn(temperatures, PLOT)]),
-        KeepTogether([words("Relative humidity", SUBHEAD), Drawn(humidity, PLOT), words(caption, SMALL)]),
+        Block(words("Air, surface and dew point", SUBHEAD), Drawn(temperatures, PLOT)),
+        Block(words("Relative humidity", SUBHEAD), Drawn(humidity, PLOT), words(caption, SMALL)),
     ]
 
 

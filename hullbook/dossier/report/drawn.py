@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from reportlab.lib.colors import Color, black, white
+from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 from reportlab.platypus import Flowable
@@ -23,6 +24,7 @@ from hullbook.drawings.scene import (
 )
 
 HATCH_PITCH = 7.0
+INDENT = 4 * mm
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ class Drawn(Flowable):
     def __init__(self, scene: Scene, room: float = ROOM * 0.84) -> None:
         super().__init__()
         self.scene, self.room = scene, room
-        self.scale = room / scene.width
+        self.scale = (room - INDENT) / scene.width
         self.hAlign = "LEFT"
         self.spaceBefore, self.spaceAfter = 4, 8
 
@@ -106,7 +108,7 @@ class Drawn(Flowable):
                     self._write(canvas, shape)
 
     def _at(self, x: float, y: float) -> tuple[float, float]:
-        return x * self.scale, (self.scene.height - y) * self.scale
+        return INDENT + x * self.scale, (self.scene.height - y) * self.scale
 
     def _path(self, canvas: Canvas, points: tuple[tuple[float, float], ...], *, closed: bool = False) -> PDFPathObject:
         path = canvas.beginPath()

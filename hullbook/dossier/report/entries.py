@@ -5,7 +5,7 @@ from typing import Any
 
 from reportlab.platypus import Flowable
 
-from hullbook.dossier.report.paper import SUBHEAD, Line, words
+from hullbook.dossier.report.paper import Line
 from hullbook.dossier.selectors import Logged, moment
 from hullbook.quantities.showing import NOT_KNOWN
 from hullbook.records.models import Judgement
@@ -27,8 +27,3 @@ def verdict_words(judgements: Iterable[Judgement]) -> str:
     judged = list(judgements)
     told = [f"{judgement.code}: {judgement.level}" for judgement in judged if judgement.level != "pass"]
     return "; ".join(told) or ("pass" if judged else NOT_KNOWN)
-
-
-def titled(title: str, *flowables: Flowable) -> Story:
-    """A sub-head that stays with what follows it."""
-    return [words(title, SUBHEAD), *flowables]

@@ -1,13 +1,18 @@
 """The first three pages: whose boat this is, the six answers with what is missing, and the contents."""
 
 from collections.abc import Sequence
+from typing import cast
 
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, LongTable, PageBreak
 
+from hullbook.dossier.report.drawn import Drawn
 from hullbook.dossier.report.paper import (
     BIG,
+    FRAME_HEIGHT,
     MARK,
+    ROOM,
     SMALL,
     SUBHEAD,
     TITLE,
@@ -22,11 +27,11 @@ from hullbook.dossier.report.paper import (
     words,
 )
 from hullbook.dossier.selectors import AS_IT_STANDS, DossierContent, moment
+from hullbook.drawings.hull_profile import StageState, hull_profile
 from hullbook.inspection.selectors import Missing
 from hullbook.quantities.showing import show
 
-# So many fit under the six answers on page 2; the whole list stands in chapter R where there are more.
-MISSING_ON_PAGE_2 = 16
+FOOT_OF_PAGE_2 = 8 * mm
 
 ANSWER_STYLE = ParagraphStyle("answers", parent=SUBHEAD, fontSize=13, leading=17)
 
@@ -40,6 +45,8 @@ def cover(content: DossierContent) -> list[Flowable]:
     if content.as_it_stands:
         story.append(words(AS_IT_STANDS.capitalize(), MARK))
     story += [gap(4), pairs([*_identity(content), *_book(content)])]
+    states = [cast(StageState, stage.state) for stage in content.stages]
+    story.append(Drawn(hull_profile(states, hull=content.hull.number), ROOM * 0.8))
     story.append(
         words("All times are UTC. Every figure carries its unit in the head of its column or beside it.", SMALL)
     )
@@ -86,7 +93,8 @@ def _book(content: DossierContent) -> list[tuple[str, object]]:
 def six_answers(content: DossierContent) -> list[Flowable]:
     story: list[Flowable] = [Begins(content.chapter("B")), words("The six answers", ANSWER_STYLE)]
     columns = [
-        Column("", 4, figures=True), Column("Asked", 26), Column("Verdict", 20), Column("Because", 44), Column("Chapter", 9),
+        Column("", 4, figures=True), Column("Asked", 26), Column("Verdict", 16), Column("Because", 48),
+        Column("Chapter", 9),
     ]  # fmt: skip
     story.append(
         table(
@@ -102,21 +110,37 @@ def six_answers(content: DossierContent) -> list[Flowable]:
         )
     )
     story.append(words(f"What is missing: {len(content.missing) or 'nothing'}", SUBHEAD))
-    story += missing_table(content.missing[:MISSING_ON_PAGE_2])
-    if len(content.missing) > MISSING_ON_PAGE_2:
-        rest = len(content.missing) - MISSING_ON_PAGE_2
-        story.append(words(f"And {rest} more: the whole list stands in chapter R."))
+    room = FRAME_HEIGHT - FOOT_OF_PAGE_2 - sum(_height(flowable) for flowable in story)
+    fitting = len(content.missing)
+    while fitting and sum(_height(drawn) for drawn in missing_table(content.missing[:fitting])) > room:
+        fitting -= 1
+    story += missing_table(content.missing[:fitting])
+    if fitting < len(content.missing):
+        story.append(words(f"And {len(content.missing) - fitting} more: the whole list stands in chapter R.", SMALL))
     return [*story, PageBreak()]
+
+
+def _height(flowable: Flowable) -> float:
+    _, height = flowable.wrap(ROOM, FRAME_HEIGHT)
+    return float(height) + flowable.getSpaceBefore() + flowable.getSpaceAfter()
 
 
 def missing_table(missing: Sequence[Missing]) -> list[Flowable]:
     if not missing:
         return []
     columns = [
-        Column("Check", 8), Column("What", 50), Column("Who can supply it", 18), Column("Where", 18), Column("Made good?", 14),
+        Column("Check", 8), Column("What", 48), Column("Where", 18), Column("Who can supply it", 15),
+        Column("Made good?", 14), Column("Left open", 20),
     ]  # fmt: skip
     lines = [
-        (one.check, one.what, one.who, one.where, "no longer possible" if one.irrecoverable else "possible")
+        (
+            one.check,
+            one.what,
+            one.where,
+            one.who,
+            "no longer possible" if one.irrecoverable else "possible",
+            one.level_words,
+        )
         for one in missing
     ]
     return [table(columns, lines)]

@@ -3,11 +3,9 @@
 from collections.abc import Sequence
 from typing import Any
 
-from reportlab.platypus import KeepTogether
-
 from hullbook.dossier.report.drawn import Drawn
-from hullbook.dossier.report.entries import Story, clock, line_of, titled
-from hullbook.dossier.report.paper import SMALL, SUBHEAD, Column, Line, chapter_head, table, words
+from hullbook.dossier.report.entries import Story, clock, line_of
+from hullbook.dossier.report.paper import SMALL, SUBHEAD, Block, Column, Line, table, titled, words
 from hullbook.dossier.selectors import DossierContent, LayUp, Logged
 from hullbook.drawings.stack_section import Layer, stack_section
 from hullbook.hulls.selectors import LineView, ZoneView
@@ -15,14 +13,14 @@ from hullbook.quantities.showing import NOT_KNOWN, show, show_number
 
 
 def lay_up(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("I"), "stagger, core gaps, inserts and photographs")
+    story: Story = []
     for part in content.parts:
         if part.lay_up.revision is None:
             continue
-        title = f"{part.part.name}: {part.lay_up.revision}, {part.lay_up.laid} of {part.lay_up.lines} lines logged"
-        story.append(words(title, SUBHEAD))
         for zone in part.lay_up.zones:
             story += _zone(part.lay_up, zone)
+        logged = f"{part.part.name}: {part.lay_up.laid} of {part.lay_up.lines} lines of {part.lay_up.revision} logged."
+        story.append(words(logged))
         if part.lay_up.beside_the_schedule:
             lines = [_laying_line(laying, "", laying.row.zone.name, "") for laying in part.lay_up.beside_the_schedule]
             beside = f"{part.part.name}: laid beside the schedule, or to an earlier revision"
@@ -58,11 +56,11 @@ def _zone(laid: LayUp, zone: ZoneView) -> Story:
         f"thickness {show(zone.thickness_mm, 'mm')}"
     )
     share = f", fibre {show_number(100 * zone.stack.fibre_mass_fraction, '%')} % by weight" if zone.stack else ""
-    head: Story = [words(f"{outline.name}", SUBHEAD), words(f"{place}. {sums}{share}.", SMALL)]
+    head: Story = [words(f"{laid.part.name}, {outline.name}", SUBHEAD), words(f"{place}. {sums}{share}.", SMALL)]
     if layers := _layers(zone.lines):
         scene = stack_section(layers, title=f"Stack of {outline.name} as planned")
-        return [KeepTogether([*head, Drawn(scene)]), table(LAYING_COLUMNS, lines)]
-    return [*head, table(LAYING_COLUMNS, lines)]
+        return [Block(*head, Drawn(scene)), table(LAYING_COLUMNS, lines)]
+    return [Block(*head), table(LAYING_COLUMNS, lines)]
 
 
 def _layers(views: Sequence[LineView]) -> list[Layer]:

@@ -10,7 +10,18 @@ from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, LongTable, PageTemplate, Paragraph, Spacer, TableStyle
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    KeepTogether,
+    LongTable,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    TableStyle,
+)
 
 from hullbook.dossier.report.lettering import BOLD, REGULAR, markup, plain, register_faces, shortened, width
 from hullbook.dossier.selectors import AS_IT_STANDS, Chapter, DossierContent, moment
@@ -21,8 +32,10 @@ MARGIN = 15 * mm
 PAGE_WIDTH, PAGE_HEIGHT = A4
 HEAD, FOOT = 17 * mm, 11 * mm
 ROOM = PAGE_WIDTH - 2 * MARGIN
+FRAME_HEIGHT = PAGE_HEIGHT - 2 * MARGIN - HEAD - FOOT
 PAD = 1.2 * mm
 FIGURES = 7.6
+LONGEST_WORD = 14
 
 register_faces()
 
@@ -34,8 +47,8 @@ def _style(name: str, size: float, face: str = REGULAR, **more: Any) -> Paragrap
 WORDS = _style("words", 8.8, spaceAfter=1.6 * mm)
 SMALL = _style("small", 7.4, textColor=HexColor(0x414C53), spaceAfter=1.2 * mm)
 STRONG = _style("strong", 8.8, BOLD, spaceAfter=1 * mm)
-SUBHEAD = _style("subhead", 10, BOLD, spaceBefore=3.2 * mm, spaceAfter=1.4 * mm, keepWithNext=1)
-STATE = _style("state", 8.8, spaceAfter=2.4 * mm, keepWithNext=1)
+SUBHEAD = _style("subhead", 10, BOLD, spaceBefore=3.2 * mm, spaceAfter=1.4 * mm)
+STATE = _style("state", 8.8, spaceAfter=2.4 * mm)
 CELL = _style("cell", FIGURES, leading=9.4)
 CELL_RIGHT = _style("cell right", FIGURES, leading=9.4, alignment=TA_RIGHT)
 CELL_HEAD = _style("cell head", 7.2, BOLD, leading=8.8)
@@ -70,8 +83,8 @@ class Line:
 
 def table(columns: Sequence[Column], lines: Sequence[Line | Sequence[object]], room: float = ROOM) -> LongTable:
     """A table whose head comes again on each page and whose rows are never split."""
-    whole = sum(column.share for column in columns)
-    widths = [room * column.share / whole for column in columns]
+    told = [line if isinstance(line, Line) else Line(line) for line in lines]
+    widths = _widths(columns, told, room)
     style: list[tuple[Any, ...]] = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), PAD),
@@ -87,8 +100,7 @@ def table(columns: Sequence[Column], lines: Sequence[Line | Sequence[object]], r
     rows: list[list[str | Paragraph]] = [
         [Paragraph(markup(column.head), CELL_HEAD_RIGHT if column.figures else CELL_HEAD) for column in columns]
     ]
-    for line in lines:
-        row = line if isinstance(line, Line) else Line(line)
+    for row in told:
         at = len(rows)
         cells = zip(row.cells, columns, widths, strict=True)
         rows.append([_cell(cell, column, column_width, row) for cell, column, column_width in cells])
@@ -101,8 +113,40 @@ def table(columns: Sequence[Column], lines: Sequence[Line | Sequence[object]], r
         style.append(("LINEBELOW", (0, len(rows) - 1), (-1, len(rows) - 1), 0.25, GREY))
     drawn = LongTable(rows, colWidths=widths, repeatRows=1, splitByRow=1, splitInRow=0)
     drawn.setStyle(TableStyle(style))
-    drawn.spaceAfter = 2 * mm
+    drawn.hAlign, drawn.spaceAfter = "LEFT", 2 * mm
     return drawn
+
+
+def _widths(columns: Sequence[Column], lines: Sequence[Line], room: float) -> list[float]:
+    """By their shares, but wide enough that a word of a head, a date or a lot code is not cut in two."""
+    least = [
+        2 * PAD
+        + 1
+        + max(
+            [
+                *(width(plain(word, BOLD), 7.2, BOLD) for word in column.head.split(" ")),
+                *(
+                    width(plain(word), FIGURES)
+                    for line in lines
+                    for word in str(line.cells[place]).split(" ")
+                    if len(word) <= LONGEST_WORD
+                ),
+            ]
+        )
+        for place, column in enumerate(columns)
+    ]
+    if sum(least) >= room:
+        return [room * one / sum(least) for one in least]
+    widths = [0.0] * len(columns)
+    sharing = set(range(len(columns)))
+    while sharing:
+        left = room - sum(widths[place] for place in range(len(columns)) if place not in sharing)
+        shares = sum(columns[place].share for place in sharing)
+        narrow = {place for place in sharing if left * columns[place].share / shares < least[place]}
+        for place in narrow or sharing:
+            widths[place] = least[place] if narrow else left * columns[place].share / shares
+        sharing = sharing - narrow if narrow else set()
+    return widths
 
 
 def _cell(content: object, column: Column, column_width: float, row: Line) -> str | Paragraph:
@@ -133,7 +177,7 @@ def pairs(lines: Sequence[tuple[str, object]], first_share: float = 0.3) -> Long
             ]
         )
     )
-    drawn.spaceAfter = 2 * mm
+    drawn.hAlign, drawn.spaceAfter = "LEFT", 2 * mm
     return drawn
 
 
@@ -155,8 +199,6 @@ class Layout:
 
 class Begins(Flowable):
     """A chapter begins here; nothing is drawn."""
-
-    keepWithNext = 1  # noqa: N815 - reportlab's own name
 
     def __init__(self, chapter: Chapter) -> None:
         super().__init__()
@@ -192,9 +234,26 @@ class ChapterHead(Begins):
         canvas.line(0, 1.4 * mm, self.width, 1.4 * mm)
 
 
-def chapter_head(chapter: Chapter, beside: str = "") -> list[Flowable]:
-    line = f"{chapter.state}; not in this version: {beside}" if beside else chapter.state
-    return [ChapterHead(chapter), words(f"{line[0].upper()}{line[1:]}.", STATE)]
+class Block(KeepTogether):
+    """Flowables that stand on one page together."""
+
+    def __init__(self, *inside: Flowable) -> None:
+        super().__init__(list(inside))
+        self.inside = inside
+
+
+def opened(chapter: Chapter, story: list[Flowable]) -> list[Flowable]:
+    """A chapter under its head, which never stands alone at the foot of a page."""
+    state = f"{chapter.state[0].upper()}{chapter.state[1:]}."
+    head: list[Flowable] = [ChapterHead(chapter), words(state, STATE)]
+    if story and isinstance(story[0], Block):
+        return [Block(*head, *story[0].inside), *story[1:]]
+    return [CondPageBreak(45 * mm), *head, *story]
+
+
+def titled(title: str, *flowables: Flowable, room_mm: float = 28) -> list[Flowable]:
+    """A sub-head on a page with room for what it stands over."""
+    return [CondPageBreak(room_mm * mm), words(title, SUBHEAD), *flowables]
 
 
 class Paper(BaseDocTemplate):
@@ -218,7 +277,7 @@ class Paper(BaseDocTemplate):
         )
         self.content, self.known, self.learnt = content, known, Layout()
         room = Frame(
-            MARGIN, MARGIN + FOOT, ROOM, PAGE_HEIGHT - 2 * MARGIN - HEAD - FOOT,
+            MARGIN, MARGIN + FOOT, ROOM, FRAME_HEIGHT,
             leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0, id="room",
         )  # fmt: skip
         self.addPageTemplates([PageTemplate(id="page", frames=[room], onPageEnd=self._head_and_foot)])

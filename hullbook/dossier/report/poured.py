@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 
-from reportlab.platypus import Flowable, KeepTogether
+from reportlab.platypus import Flowable
 
 from hullbook.dossier.report.drawn import Drawn
-from hullbook.dossier.report.entries import Story, clock, line_of, titled, verdict_words
-from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Column, Line, chapter_head, pairs, table, words
+from hullbook.dossier.report.entries import Story, clock, line_of, verdict_words
+from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Block, Column, Line, pairs, table, titled, words
 from hullbook.dossier.selectors import DossierContent, HeldTest, PartTold, PourTold, SetPlan, moment
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.series_plot import Series, series_plot
@@ -17,10 +17,21 @@ from hullbook.quantities.showing import NOT_KNOWN, show, show_number
 
 PLOT = ROOM * 0.7
 READINGS_ABREAST = 4
+UNIT_ENDINGS = {
+    "kg_m2": "kg/m²",
+    "kg_m3": "kg/m³",
+    "pa_s": "Pa·s",
+    "m2": "m²",
+    "mm": "mm",
+    "m": "m",
+    "kg": "kg",
+    "days": "d",
+    "percent": "%",
+}
 
 
 def hold_tests(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("J"), "the bag drawing and leak marks")
+    story: Story = []
     for part in content.parts:
         standing = [held for held in part.hold_tests if held.test.stands and held.readings]
         if standing:
@@ -36,9 +47,7 @@ def hold_tests(content: DossierContent) -> Story:
                 y_label="bag pressure, mbar absolute",
                 title=f"Hold tests of {part.part.name}",
             )
-            story.append(
-                KeepTogether([words(f"{part.part.name}: bag pressure in each hold test", SUBHEAD), Drawn(scene, PLOT)])
-            )
+            story.append(Block(words(f"{part.part.name}: bag pressure in each hold test", SUBHEAD), Drawn(scene, PLOT)))
         for held in part.hold_tests:
             story += _hold_test(content, part, held)
     return story
@@ -73,7 +82,7 @@ def _hold_test(content: DossierContent, part: PartTold, held: HeldTest) -> Story
         *((("Words", test.words),) if test.words else ()),
     ]  # fmt: skip
     return [
-        KeepTogether([words(title, SUBHEAD), pairs(facts)]),
+        Block(words(title, SUBHEAD), pairs(facts)),
         _abreast(
             ("Minute", "Shown, mbar", "Bag, mbar abs."),
             [
@@ -104,8 +113,7 @@ def _abreast(heads: Sequence[str], readings: Sequence[tuple[str, ...]], *, struc
 
 
 def resin(content: DossierContent) -> Story:
-    beside = "front positions, inlets opened and closed, vacuum log, pail-to-place map"
-    story = chapter_head(content.chapter("K"), beside)
+    story: Story = []
     for part in content.parts:
         for plan in part.plans:
             story += _plan(part, plan)
@@ -147,17 +155,16 @@ def _plan(part: PartTold, set_plan: SetPlan) -> Story:
     ]
     inputs = [
         (
-            one.name.replace("_", " "),
+            *_figure(one.name, one.value),
             one.material.code if one.material else "",
-            f"{one.value:g}",
             SourceKind(one.source_kind).label,
             one.source,
         )
         for one in set_plan.inputs
     ]
     input_columns = [
-        Column("Figure, its unit last", 34), Column("Material", 16), Column("Value", 12, figures=True),
-        Column("Kind of source", 20), Column("Source", 44),
+        Column("Figure", 30), Column("Value", 16, figures=True), Column("Material", 14), Column("Kind of source", 28),
+        Column("Source", 40),
     ]  # fmt: skip
     return [
         *titled(title, words(sums), table(columns, lines)),
@@ -165,12 +172,20 @@ def _plan(part: PartTold, set_plan: SetPlan) -> Story:
     ]
 
 
+def _figure(name: str, value: float) -> tuple[str, str]:
+    """The words of a figure and its value with the unit its name ends with."""
+    for ending, unit in UNIT_ENDINGS.items():
+        if name.endswith(f"_{ending}"):
+            return name.removesuffix(f"_{ending}").replace("_", " "), f"{value:g}\u00a0{unit}"
+    return name.replace("_", " "), f"{value:g}"
+
+
 def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
     begun = pour.pour
     title = (
         f"{part.part.name}, pour {begun.row.number}, begun by {begun.entry.person} {moment(begun.entry.happened_at)}"
     )
-    story: Story = [words(f"{title}: {begun.gone}" if begun.gone else title, SUBHEAD)]
+    story: Story = titled(f"{title}: {begun.gone}" if begun.gone else title)
     if begun.judgements and verdict_words(begun.judgements) != "pass":
         judged = "; ".join(f"{judgement.level}: {judgement_words(judgement)}" for judgement in begun.judgements)
         story.append(words(f"Begun, {judged}."))
@@ -275,7 +290,7 @@ def _planned_against_used(part: PartTold) -> Story:
         bounds = f"{show(closed.limit.low, '%')} to {show(closed.limit.high, '%')}"
         facts.append(("The yard's limit for it", f"{bounds}; {closed.limit.source}"))
     title = f"{part.part.name}: planned against used, and the mass balance"
-    story: Story = [KeepTogether([words(title, SUBHEAD), pairs(facts)])]
+    story: Story = [Block(words(title, SUBHEAD), pairs(facts))]
     if use.planned_kg is not None and use.band_kg is not None:
         row = PlannedUsed(
             part.part.name,
@@ -306,7 +321,7 @@ def _weighed(weighed: object) -> str:
 
 
 def cure(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("L"), "the probe map and post-cure")
+    story: Story = []
     for part in content.parts:
         gels = [gel for pour in part.pours for gel in pour.gels]
         if gels:
@@ -378,7 +393,7 @@ def _cure_curves(content: DossierContent, part: PartTold) -> Story:
             for curve in part.cure.curves
         ]
         story += [
-            KeepTogether([words(f"{part.part.name}: temperatures after gel", SUBHEAD), Drawn(scene, PLOT)]),
+            Block(words(f"{part.part.name}: temperatures after gel", SUBHEAD), Drawn(scene, PLOT)),
             table(columns, lines),
         ]
         if part.cure.warmth:

@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 
-from reportlab.platypus import KeepTogether
+from reportlab.platypus import Flowable
 
 from hullbook.dossier.report.drawn import Drawn
-from hullbook.dossier.report.entries import Story, clock, line_of, titled
-from hullbook.dossier.report.front import MISSING_ON_PAGE_2, missing_table
-from hullbook.dossier.report.paper import ROOM, SMALL, STRONG, SUBHEAD, Column, Line, chapter_head, pairs, table, words
+from hullbook.dossier.report.entries import Story, clock, line_of
+from hullbook.dossier.report.front import missing_table
+from hullbook.dossier.report.paper import ROOM, SMALL, STRONG, SUBHEAD, Block, Column, Line, pairs, table, titled, words
 from hullbook.dossier.selectors import DossierContent, EntryTold, PartTold, moment
 from hullbook.drawings.dot_plot import DotRow, dot_plot
 from hullbook.hulls.enums import HOLD_POINTS
@@ -18,8 +18,7 @@ PLOT = ROOM * 0.7
 
 
 def tests_on_the_part(content: DossierContent) -> Story:
-    beside = "thickness, panels and coupons, void content, ultrasonic inspection"
-    story = chapter_head(content.chapter("M"), beside)
+    story: Story = []
     for part in content.parts:
         if part.hardness:
             story += _hardness(content, part)
@@ -46,7 +45,7 @@ def _hardness(content: DossierContent, part: PartTold) -> Story:
             title=f"Hardness of {part.part.name}",
             at_least=wanted.pop() if len(wanted) == 1 else None,
         )
-        story.append(KeepTogether([words(f"{part.part.name}: hardness", SUBHEAD), Drawn(scene, PLOT)]))
+        story.append(Block(words(f"{part.part.name}: hardness", SUBHEAD), Drawn(scene, PLOT)))
     columns = [
         Column("Zone, place", 26), Column("Surface", 12), Column("n", 5, figures=True), Column("Mean", 9, figures=True),
         Column("s", 7, figures=True), Column("Lowest", 9, figures=True), Column("Wanted mean", 11, figures=True),
@@ -118,7 +117,7 @@ def _weights(content: DossierContent, part: PartTold) -> Story:
         ("Resin in it", show(fibre.laminate_resin_kg, "kg")),
         ("From", "; ".join(part.used.mass_balance.fibre_sources)),
     ]
-    return [*story, KeepTogether([words(f"{part.part.name}: fibre share by weighing", SUBHEAD), pairs(facts)])]
+    return [*story, Block(words(f"{part.part.name}: fibre share by weighing", SUBHEAD), pairs(facts))]
 
 
 def _share(share: float, sd: float) -> str:
@@ -126,7 +125,7 @@ def _share(share: float, sd: float) -> str:
 
 
 def findings(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("N"), "repairs with their own lots and cure")
+    story: Story = []
     if not content.findings:
         return [
             *story,
@@ -163,7 +162,7 @@ def findings(content: DossierContent) -> Story:
 
 
 def hold_points(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("Q"), "the surveyor's visits")
+    story: Story = []
     columns = [
         Column("No.", 5, figures=True), Column("Before", 24), Column("Kind", 7), Column("What must be true", 60),
         Column("Released", 30), Column("Words", 30),
@@ -189,13 +188,13 @@ def hold_points(content: DossierContent) -> Story:
 
 
 def book(content: DossierContent) -> Story:
-    story = chapter_head(content.chapter("R"), "the builder's statement of conformity")
+    story: Story = []
     counted = (
         f"Of {len(content.entries)} entries: {len(content.late)} logged late, {len(content.gone)} corrected or struck out, "
         f"{len(content.asked)} values asked about and answered as right."
     )
     story.append(words(counted))
-    if len(content.missing) > MISSING_ON_PAGE_2:
+    if content.missing:
         story += titled(f"Everything that is missing: {len(content.missing)}", *missing_table(content.missing))
     for title, told, through in (
         ("Corrected and struck out", content.gone, True),
@@ -208,27 +207,25 @@ def book(content: DossierContent) -> Story:
     head = content.as_at
     how = (
         f"The book is a chain: each entry's hash is taken over its words and the hash of the entry before. This dossier "
-        f"rests on entries up to {head.number}, whose hash is {head.hash}. In the yard's own book, `manage.py check_book` "
-        "walks the whole chain, and `manage.py check_dossier FILE` says whether this file is one that was issued and whether "
+        f"rests on entries up to {head.number}, whose hash is {head.hash}. In the yard's own book, manage.py check_book "
+        "walks the whole chain, and manage.py check_dossier FILE says whether this file is one that was issued and whether "
         "the entries inside it are the book's. Without the book: record.json inside this file holds each entry with its hash "
         "and the hash before it; SHA-256 over the words hullbook-entry-1, the 32 bytes of the hash before, and the entry in "
         "canonical JSON gives its hash."
     )
-    return [*story, KeepTogether([words("How to check the book", SUBHEAD), words(how)])]
+    return [*story, Block(words("How to check the book", SUBHEAD), words(how))]
 
 
-def _entries(told: Sequence[EntryTold], *, through: bool) -> object:
-    columns = [
-        Column("Entry", 8, figures=True), Column("Logged (UTC)", 18), Column("By", 6), Column("What", 44), Column("Why", 66),
-    ]  # fmt: skip
-    lines = []
-    for one in told:
-        cells = (one.entry.number, f"{one.entry.tapped_at:%Y-%m-%d %H:%M}", one.entry.person, one.what)
-        if through:
-            lines.append(Line((*cells, ""), struck=True, note=one.because))
-        else:
-            lines.append(Line((*cells, one.because)))
-    return table(columns, lines)
+def _entries(told: Sequence[EntryTold], *, through: bool) -> Flowable:
+    columns = [Column("Entry", 8, figures=True), Column("Logged (UTC)", 22), Column("By", 6), Column("What", 44)]
+    told_in_cells = [
+        (one.entry.number, f"{one.entry.tapped_at:%Y-%m-%d %H:%M}", one.entry.person, one.what) for one in told
+    ]
+    if through:
+        lines = [Line(cells, struck=True, note=one.because) for cells, one in zip(told_in_cells, told, strict=True)]
+        return table(columns, lines)
+    lines = [Line((*cells, one.because)) for cells, one in zip(told_in_cells, told, strict=True)]
+    return table([*columns, Column("Why", 62)], lines)
 
 
 def _attached(content: DossierContent) -> Story:

@@ -16,6 +16,7 @@ from hullbook.hulls.selectors.schedules import (
     ZoneView,
     boat_model_for,
     boat_models,
+    earlier_revision,
     revision_difference,
     revision_for,
     revision_in_force,
@@ -26,8 +27,10 @@ from hullbook.hulls.selectors.schedules import (
     schedule_view,
 )
 from hullbook.hulls.selectors.shed import (
+    CraftNumberCard,
     HoldPointCard,
     Shed,
+    all_hulls,
     craft_number_of,
     craft_numbers_of,
     departure_of,
@@ -43,6 +46,7 @@ from hullbook.hulls.selectors.shed import (
 
 __all__ = [
     "ENTRIES_A_PAGE",
+    "CraftNumberCard",
     "EntryInWords",
     "HoldPointCard",
     "LaidLine",
@@ -53,11 +57,13 @@ __all__ = [
     "ScheduleView",
     "Shed",
     "ZoneView",
+    "all_hulls",
     "boat_model_for",
     "boat_models",
     "craft_number_of",
     "craft_numbers_of",
     "departure_of",
+    "earlier_revision",
     "entries_in_words",
     "highest_pull",
     "hold_points",

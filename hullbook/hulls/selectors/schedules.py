@@ -84,6 +84,14 @@ def revision_state(revision: ScheduleRevision) -> RevisionState:
     return RevisionState.SUPERSEDED if later.filter(revision__pk__gt=revision.pk).exists() else RevisionState.SIGNED
 
 
+def earlier_revision(revision: ScheduleRevision) -> ScheduleRevision | None:
+    """The revision before this one of the same schedule."""
+    before = ScheduleRevision.objects.filter(
+        boat_model=revision.boat_model_id, part_name=revision.part_name, pk__lt=revision.pk
+    )
+    return before.select_related("boat_model").order_by("-pk").first()
+
+
 def revision_in_force(part: Part) -> ScheduleRevision | None:
     taken = RevisionInForce.objects.current().filter(part=part).select_related("revision__boat_model")
     latest = taken.order_by("-pk").first()

@@ -1,14 +1,18 @@
 """Where every hull stands; getting at a hull, its parts, its numbers and its hold points."""
 
+import calendar
 from collections import defaultdict
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max, OuterRef, QuerySet, Subquery
 from django.http import Http404
+from django.utils import timezone
 
+from hullbook.calc.craft_number import read_craft_number
 from hullbook.hulls.enums import HOLD_POINTS, HoldPoint
 from hullbook.hulls.models import CraftNumberGiven, HoldPointRelease, Hull, LeftYard, Part
+from hullbook.quantities import tables
 from hullbook.yard.models import Bay, Person
 from hullbook.yard.perms import Act, require
 from hullbook.yard.selectors import bays
@@ -70,6 +74,14 @@ def shed(most_gone: int = 12) -> Shed:
     )
 
 
+def all_hulls() -> QuerySet[Hull]:
+    """Every hull there ever was, the newest first, with its days in and out."""
+    left = LeftYard.objects.current().filter(hull=OuterRef("pk")).values("left_on")[:1]
+    number = CraftNumberGiven.objects.current().filter(hull=OuterRef("pk")).order_by("-pk").values("number")[:1]
+    hulls = Hull.objects.current().select_related("boat_model", "bay")
+    return hulls.annotate(left_on=Subquery(left), craft_number=Subquery(number)).order_by("-pk")
+
+
 def departure_of(hull: Hull) -> LeftYard | None:
     return LeftYard.objects.current().filter(hull=hull).first()
 
@@ -78,10 +90,32 @@ def craft_number_of(hull: Hull) -> CraftNumberGiven | None:
     return CraftNumberGiven.objects.current().filter(hull=hull).order_by("-pk").first()
 
 
-def craft_numbers_of(hull: Hull) -> list[CraftNumberGiven]:
-    """Every number the hull was given, the one in force first; the others were corrected or struck out."""
-    given = CraftNumberGiven.objects.filter(hull=hull)
-    return list(given.select_related("entry__struck_out", "corrected_by").order_by("-pk"))
+@dataclass(frozen=True)
+class CraftNumberCard:
+    """A number with what it says, read as on the day it was given."""
+
+    given: CraftNumberGiven
+    in_words: str
+
+    @property
+    def struck_because(self) -> str:
+        if hasattr(self.given, "corrected_by"):
+            return str(self.given.corrected_by.reason)
+        return str(self.given.entry.struck_out.reason) if hasattr(self.given.entry, "struck_out") else ""
+
+
+def craft_numbers_of(hull: Hull) -> list[CraftNumberCard]:
+    """Every number the hull was given, the newest first; all but one were corrected or struck out."""
+    given = CraftNumberGiven.objects.filter(hull=hull).select_related("entry__struck_out", "corrected_by")
+    return [CraftNumberCard(one, _in_words(one)) for one in given.order_by("-pk")]
+
+
+def _in_words(given: CraftNumberGiven) -> str:
+    on = timezone.localdate(given.entry.tapped_at)
+    read = read_craft_number(given.number, today=on, country_codes=tables.countries())
+    country = tables.countries()[read.country]
+    month = f"{calendar.month_name[read.month]} {read.year}"
+    return f"{country}, builder {read.builder_code}, serial {read.serial}, built {month}, model year {read.model_year}"
 
 
 def hull_with_craft_number(number: str) -> Hull | None:

@@ -21,6 +21,7 @@ from hullbook.inspection.selectors.hardness import (
 )
 from hullbook.inspection.selectors.missing import CHECKS, NOT_JUDGED, Check, Missing, Unjudged, what_is_missing
 from hullbook.inspection.selectors.resin import (
+    NOT_BY_ZONE,
     MassBalance,
     PartUse,
     ZoneUse,
@@ -33,6 +34,7 @@ from hullbook.inspection.selectors.stages import STAGE_NAMES, Stage, hull_stages
 __all__ = [
     "CHECKS",
     "HARDNESS_MEAN",
+    "NOT_BY_ZONE",
     "NOT_JUDGED",
     "STAGE_NAMES",
     "Check",

@@ -363,7 +363,7 @@ def _fibre(
         fibre,
         "",
         (
-            f"resin in core {in_core.mass_kg:.1f} kg, standard deviation {in_core.standard_uncertainty_kg:.1f}: the plan",
+            f"resin in core {in_core.mass_kg:.1f} kg, sd {in_core.standard_uncertainty_kg:.1f} kg: the resin plan",
             f"fibre {fibre_density:.0f} kg/m³: the sheets of {plan.revision}",
             f"cured resin {cured.value:.0f} kg/m³: {cured.source}",
         ),

@@ -39,6 +39,10 @@ class HoldTestView:
         return self.judgement.level if self.judgement else "no verdict"
 
     @property
+    def is_struck(self) -> bool:
+        return not self.test.is_current
+
+    @property
     def temperature_moved_k(self) -> float:
         return self.test.air_temperature_end_c - self.test.air_temperature_start_c
 
@@ -63,7 +67,9 @@ def pressures_at_start_temperature(
 
 def hold_tests(part: Part) -> list[HoldTestView]:
     """Every hold test of a part in the order they were made, those struck out as well."""
-    tests = HoldTest.objects.filter(part=part).select_related("entry", "entry__struck_out", "gauge", "part__hull")
+    tests = HoldTest.objects.filter(part=part).select_related(
+        "entry", "entry__struck_out", "corrected_by", "gauge", "part__hull"
+    )
     tests = tests.prefetch_related("readings", "entry__judgements", "gauge__calibrations")
     return [_hold_test_view(test) for test in tests.order_by("number", "pk")]
 

@@ -115,7 +115,49 @@ class ResinPlanInputs:
                 yield field.name, value, laid.get(field.name)
 
 
-INPUT_NAMES = frozenset(field.name for field in fields(ResinPlanInputs)) - {"medium", "peel_ply", "channel", "hose"}
+OWN_FIGURES = {
+    "medium_coverage_m2": ("area under flow medium", "m2"),
+    "peel_ply_coverage_m2": ("area under peel ply", "m2"),
+    "channel_length_m": ("length of feed channels", "m"),
+    "channel_bore_mm": ("bore of feed channels", "mm"),
+    "hose_length_m": ("length of hoses", "m"),
+    "hose_bore_mm": ("bore of hoses", "mm"),
+    "flange_length_m": ("length of the flange", "m"),
+    "overrun_m": ("laminate past the trim line", "m"),
+    "brake_width_m": ("width of the resin brake", "m"),
+    "trap_share_percent": ("into the resin trap", "%"),
+    "pail_kg": ("mixed at once, one pail", "kg"),
+    "pail_diameter_mm": ("diameter of the pail", "mm"),
+    "pail_height_mm": ("height of the pail wetted", "mm"),
+    "pail_film_mm": ("film left in a pail", "mm"),
+    "heel_mm": ("heel in the last pail", "mm"),
+    "cups_per_pail_kg": ("cups, stirrers and drips, each pail", "kg"),
+    "waste_fraction": ("waste in cutting, of 1", "fraction"),
+    "area_relative_sd": ("error of the areas, of 1", "fraction"),
+    "cost_of_running_out": ("cost of running out", "1"),
+    "cost_of_surplus": ("cost of a surplus, same money", "1"),
+    "container_kg": ("bought in containers of", "kg"),
+    "contingency_containers": ("containers unmixed beside", "1"),
+}
+"""The plan's own figures in words, and their units."""
+
+
+@dataclass(frozen=True)
+class InputView:
+    """A figure of a plan as a page shows it."""
+
+    line: PlanInput
+
+    @property
+    def words(self) -> str:
+        own = OWN_FIGURES.get(self.line.name)
+        return own[0] if own else properties_of(self.line.material.kind)[self.line.name].label
+
+    @property
+    def shown(self) -> str:
+        own = OWN_FIGURES.get(self.line.name)
+        unit = own[1] if own else properties_of(self.line.material.kind)[self.line.name].unit
+        return show(self.line.value, unit)
 
 
 @dataclass(frozen=True)
@@ -176,6 +218,10 @@ class WorkedOutPlan:
     catalyst_kg: float
 
     @property
+    def input_views(self) -> tuple[InputView, ...]:
+        return tuple(InputView(one) for one in self.inputs)
+
+    @property
     def order_kg(self) -> float:
         return self.plan.containers * self.plan.container_kg
 
@@ -186,7 +232,7 @@ class WorkedOutPlan:
     @property
     def figures(self) -> dict[str, float]:
         """The plan's own inputs by name, without what came off sheets."""
-        return {one.name: one.value for one in self.inputs if one.name in INPUT_NAMES}
+        return {one.name: one.value for one in self.inputs if one.name in OWN_FIGURES}
 
     @property
     def chance_percent(self) -> float:
@@ -495,7 +541,7 @@ def _needs(
     plan: ResinPlan, inputs: list[PlanInput], zones: tuple[ZoneView, ...], order_kg: float, catalyst_kg: float
 ) -> Iterator[Need]:
     released = released_stock_by_material(timezone.localdate())
-    own = {one.name: one for one in inputs if one.name in INPUT_NAMES}
+    own = {one.name: one for one in inputs if one.name in OWN_FIGURES}
     with_waste = 1 + own["waste_fraction"].value
     system = plan.system
     yield _need(system.resin, "all containers", order_kg, StockUnit.KILOGRAM, released)

@@ -84,6 +84,13 @@ class MixView:
         return self.mix.is_current
 
     @property
+    def struck_words(self) -> str:
+        """Why there is a line through it."""
+        if hasattr(self.mix, "corrected_by"):
+            return f"put right in entry {self.mix.corrected_by.pk}: {self.mix.corrected_by.reason}"
+        return f"struck out: {self.mix.entry.struck_out.reason}" if hasattr(self.mix.entry, "struck_out") else ""
+
+    @property
     def open_judgements(self) -> tuple[Judgement, ...]:
         return tuple(one for one in self.judgements if one.level in ("conditional fail", "fail"))
 

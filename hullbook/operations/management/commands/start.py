@@ -142,4 +142,3 @@ class Command(BaseCommand):
             blocking_threads=64,
             log_access=False,
         ).serve()
-

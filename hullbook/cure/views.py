@@ -1,0 +1,57 @@
+"""Pages of the cure."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from hullbook.cure import services
+from hullbook.cure.forms import AboveForm, CureReadingForm, DemouldForm
+from hullbook.cure.selectors import cure_plot, cure_view
+from hullbook.hulls.selectors import part_for
+from hullbook.records.views import log_page
+from hullbook.web.views import reads
+from hullbook.yard.perms import Act
+
+
+def _posted(request: HttpRequest) -> Any:
+    return request.POST if request.method == "POST" else None
+
+
+@reads
+def cure(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.READ, number, part)
+    above = AboveForm(request.GET)
+    view = cure_view(found, above.cleaned_data["above"] if above.is_valid() else None)
+    context = {"part": found, "view": view, "above": above, "plot": cure_plot(view) if view.curves else None}
+    return render(request, "cure/cure.html", context, status=200 if above.is_valid() else 422)
+
+
+@require_http_methods(["GET", "POST"])
+def reading_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.LOG, number, part)
+    form = CureReadingForm(_posted(request), places=[curve.place for curve in cure_view(found).curves])
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_cure_reading(part=found, **form.given(), told=told),
+        template="cure/log.html",
+        context={"part": found, "title": "Temperature of the part"},
+        then=lambda _: reverse("cure:cure", args=[number, part]),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def demould_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.LOG, number, part)
+    form = DemouldForm(_posted(request))
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_demould(part=found, **form.given(), told=told),
+        template="cure/log.html",
+        context={"part": found, "title": "Demould"},
+        then=lambda _: reverse("cure:cure", args=[number, part]),
+    )

@@ -1,0 +1,530 @@
+"""Pages of the shed, of each hull, of schedules and lay-up."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from hullbook.drawings.half_girth import GirthZone, half_girth
+from hullbook.drawings.scene import Scene
+from hullbook.drawings.stack_section import Layer, stack_section
+from hullbook.hulls import selectors, services
+from hullbook.hulls.enums import HOLD_POINTS, RevisionState
+from hullbook.hulls.forms import (
+    LARGEST_CSV_BYTES,
+    ON_PAGE_LINES,
+    SCHEDULE_CSV_COLUMNS,
+    BeginRevisionForm,
+    BoatModelForm,
+    CraftNumberForm,
+    HoldPointForm,
+    LayDownForm,
+    LayingForm,
+    LeaveYardForm,
+    ScheduleCsvForm,
+    ScheduleForm,
+    SignForm,
+    StrikeOutForm,
+    TakeIntoForceForm,
+    schedule_materials,
+)
+from hullbook.hulls.forms import schedule_csv as csv_of
+from hullbook.hulls.models import Laying, Part, ScheduleRevision
+from hullbook.hulls.selectors import LaidLine, ZoneView, hull_for, part_for, revision_for
+from hullbook.materials import services as store
+from hullbook.materials.models import Material
+from hullbook.materials.selectors import KnownValue, resin_systems, sheet_in_force
+from hullbook.records.selectors import entries_about
+from hullbook.records.services import Refused
+from hullbook.records.views import log_page
+from hullbook.web.views import reads
+from hullbook.yard.perms import Act, require
+
+# ---- The shed and its hulls
+
+
+@reads
+def shed(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.READ)
+    return render(request, "hulls/shed.html", {"shed": selectors.shed()})
+
+
+@reads
+def hull_list(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.READ)
+    page = Paginator(selectors.all_hulls(), 50).get_page(request.GET.get("page"))
+    return render(request, "hulls/hull_list.html", {"page": page})
+
+
+@require_http_methods(["GET", "POST"])
+def hull_lay_down(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.LAY_DOWN)
+    form = LayDownForm(request.POST if request.method == "POST" else None)
+    return log_page(
+        request,
+        form,
+        lambda told: services.lay_down_hull(**form.given(), told=told),
+        template="hulls/hull_lay_down.html",
+        context={"has_models": selectors.boat_models().exists()},
+        then=lambda hull: reverse("hulls:hull", args=[hull.number]),
+    )
+
+
+@reads
+def hull(request: HttpRequest, number: str) -> HttpResponse:
+    found = hull_for(request.user, Act.READ, number)
+    in_force = selectors.revisions_in_force(found)
+    context = {
+        "hull": found,
+        "craft_numbers": selectors.craft_numbers_of(found),
+        "parts": [(part, in_force.get(part.pk)) for part in selectors.parts_of(found)],
+        "hold_points": selectors.hold_points(found),
+        "departure": selectors.departure_of(found),
+        "entries": selectors.last_entries(found),
+    }
+    return render(request, "hulls/hull.html", context)
+
+
+def _to_hull(number: str) -> str:
+    return reverse("hulls:hull", args=[number])
+
+
+@require_http_methods(["GET", "POST"])
+def craft_number_give(request: HttpRequest, number: str) -> HttpResponse:
+    found = hull_for(request.user, Act.LAY_DOWN, number)
+    form = CraftNumberForm(request.POST if request.method == "POST" else None, hull=found)
+    return log_page(
+        request,
+        form,
+        lambda told: services.give_craft_number(hull=found, **form.given(), told=told),
+        template="hulls/craft_number.html",
+        context={"hull": found},
+        then=lambda given: _to_hull(number),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def craft_number_correct(request: HttpRequest, number: str) -> HttpResponse:
+    found = hull_for(request.user, Act.CORRECT_CRAFT_NUMBER, number)
+    now = selectors.craft_number_of(found)
+    if now is None:
+        raise Http404(f"Hull {number} has no craft identification number yet.")
+    form = CraftNumberForm(request.POST if request.method == "POST" else None, hull=found, corrects=now)
+    return log_page(
+        request,
+        form,
+        lambda told: services.give_craft_number(hull=found, **form.given(), corrects=now, told=told),
+        template="hulls/craft_number.html",
+        context={"hull": found, "now": now},
+        then=lambda given: _to_hull(number),
+    )
+
+
+@reads
+def hold_points(request: HttpRequest, number: str) -> HttpResponse:
+    found = hull_for(request.user, Act.READ, number)
+    return render(request, "hulls/hold_points.html", {"hull": found, "hold_points": selectors.hold_points(found)})
+
+
+@require_http_methods(["GET", "POST"])
+def hold_point_release(request: HttpRequest, number: str, no: int) -> HttpResponse:
+    found = hull_for(request.user, Act.RELEASE_HOLD_POINT, number)
+    if no >= len(HOLD_POINTS):
+        raise Http404(f"Hold points run from 0 to {len(HOLD_POINTS) - 1}; there is no {no}.")
+    earlier = [card.point for card in selectors.hold_points(found)[:no] if card.release is None]
+    form = HoldPointForm(request.POST if request.method == "POST" else None)
+    return log_page(
+        request,
+        form,
+        lambda told: services.release_hold_point(hull=found, number=no, **form.given(), told=told),
+        template="hulls/hold_point_release.html",
+        context={"hull": found, "point": HOLD_POINTS[no], "not_released": earlier},
+        then=lambda release: reverse("hulls:hold-points", args=[number]),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def yard_leave(request: HttpRequest, number: str) -> HttpResponse:
+    found = hull_for(request.user, Act.LEAVE_YARD, number)
+    form = LeaveYardForm(request.POST if request.method == "POST" else None)
+    return log_page(
+        request,
+        form,
+        lambda told: services.leave_yard(hull=found, **form.given(), told=told),
+        template="hulls/yard_leave.html",
+        context={"hull": found},
+        then=lambda left: _to_hull(number),
+    )
+
+
+# ---- The book about a hull
+
+
+@reads
+def entries(request: HttpRequest, number: str) -> HttpResponse:
+    found = hull_for(request.user, Act.READ, number)
+    before = request.GET.get("before", "")
+    newest_first = entries_about(number).select_related("struck_out").order_by("-number")
+    if before.isascii() and before.isdigit() and len(before) <= 18:
+        newest_first = newest_first.filter(number__lt=int(before))
+    page = list(newest_first[: selectors.ENTRIES_A_PAGE + 1])
+    shown = selectors.entries_in_words(page[: selectors.ENTRIES_A_PAGE])
+    older = shown[-1].entry.number if len(page) > selectors.ENTRIES_A_PAGE else None
+    return render(
+        request,
+        "hulls/entries.html",
+        {"hull": found, "entries": shown, "older": older, "is_first_page": not before},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
+    found = hull_for(request.user, Act.STRIKE_OUT, number)
+    entry = entries_about(number).select_related("struck_out").filter(number=no).first()
+    if entry is None:
+        raise Http404(f"There is no entry {no} about hull {number}.")
+    if not selectors.may_strike_out(request.user, entry, timezone.now()):
+        raise PermissionDenied(
+            "Your own entry you strike out within 24 hours; after that, and others', the quality lead does."
+        )
+    form = StrikeOutForm(request.POST if request.method == "POST" else None)
+    return log_page(
+        request,
+        form,
+        lambda told: store.strike_out(entry=entry, **form.given(), told=told),
+        template="hulls/strike_out.html",
+        context={"hull": found, "said": selectors.entries_in_words([entry])[0]},
+        then=lambda struck: reverse("hulls:entries", args=[number]),
+    )
+
+
+# ---- Boat models and their schedules
+
+
+@reads
+def boat_models(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.READ)
+    return render(request, "hulls/boat_models.html", {"boat_models": selectors.boat_models()})
+
+
+@require_http_methods(["GET", "POST"])
+def boat_model_add(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.WRITE_SCHEDULE)
+    form = BoatModelForm(request.POST if request.method == "POST" else None)
+    return log_page(
+        request,
+        form,
+        lambda told: services.add_boat_model(**form.given(), told=told),
+        template="hulls/boat_model_add.html",
+        context={},
+        then=lambda model: reverse("hulls:schedules", args=[model.name]),
+    )
+
+
+@reads
+def schedules(request: HttpRequest, name: str) -> HttpResponse:
+    model = selectors.boat_model_for(request.user, Act.READ, name)
+    return render(
+        request, "hulls/schedules.html", {"boat_model": model, "by_part": selectors.revisions_of(model).items()}
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def revision_begin(request: HttpRequest, name: str) -> HttpResponse:
+    model = selectors.boat_model_for(request.user, Act.WRITE_SCHEDULE, name)
+    form = BeginRevisionForm(request.POST if request.method == "POST" else None, initial=request.GET.dict())
+    if request.method == "POST" and form.is_valid():
+        try:
+            revision = services.begin_revision(
+                boat_model=model, **form.cleaned_data, drawn_by=request.user.initials, at=timezone.now()
+            )
+        except Refused as refused:
+            _show_refused(form, refused)
+        else:
+            return redirect("hulls:schedule-write", name, revision.part_name, revision.letter)
+    status = 422 if request.method == "POST" else 200
+    return render(request, "hulls/revision_begin.html", {"boat_model": model, "form": form}, status=status)
+
+
+def _show_refused(form: Any, refused: Refused) -> None:
+    for field, sentence in refused.problems.items():
+        form.add_error(field if field in form.fields else None, sentence)
+
+
+@reads
+def schedule(request: HttpRequest, name: str, part: str, letter: str) -> HttpResponse:
+    revision = revision_for(request.user, Act.READ, name, part, letter)
+    system, density, systems = _resin(request)
+    view = selectors.schedule_view(revision, density)
+    earlier = selectors.earlier_revision(revision)
+    context = {
+        "revision": revision,
+        "view": view,
+        "is_draft": view.state == RevisionState.DRAFT,
+        "system": system,
+        "systems": systems,
+        "zones": [(zone, _section(zone)) for zone in view.zones],
+        "girth": _girth(view.zones),
+        "earlier": earlier,
+        "changes": len(selectors.revision_difference(earlier, revision, density).lines) if earlier else 0,
+    }
+    return render(request, "hulls/schedule.html", context)
+
+
+def _resin(request: HttpRequest) -> tuple[Any, KnownValue | None, list[Any]]:
+    """The resin system a schedule is shown with: the one asked for, or the first there is."""
+    systems = resin_systems()
+    wanted = request.GET.get("system", "")
+    system = next((one for one in systems if one.code == wanted), systems[0] if systems and not wanted else None)
+    if system is None:
+        return None, None, systems
+    return system, sheet_in_force(system.resin).values.get("cured_density_kg_m3"), systems
+
+
+def _section(zone: ZoneView) -> Scene | None:
+    """The section through a zone's stack; none while a thickness is not known."""
+    layers = [
+        Layer(
+            number=line.line.number,
+            material=line.line.material.code,
+            thickness_mm=line.thickness_mm,
+            kind="core" if line.is_core else "ply",
+            angle=line.line.angle_deg,
+        )
+        for line in zone.lines
+        if line.thickness_mm is not None
+    ]
+    if not layers or len(layers) < len(zone.lines):
+        return None
+    return stack_section(layers, title=f"Section through zone {zone.zone.name}")
+
+
+def _girth(zones: tuple[ZoneView, ...]) -> Scene | None:
+    blocks = [
+        GirthZone(
+            name=zone.zone.name,
+            girth_from_mm=zone.zone.girth_from_mm,
+            girth_to_mm=zone.zone.girth_to_mm,
+            areal_weight_kg_m2=None if zone.mass_kg is None else zone.mass_kg / zone.zone.area_m2,
+        )
+        for zone in zones
+    ]
+    return half_girth(blocks) if blocks else None
+
+
+def _draft_for(request: HttpRequest, name: str, part: str, letter: str) -> ScheduleRevision:
+    return revision_for(request.user, Act.WRITE_SCHEDULE, name, part, letter)
+
+
+@require_http_methods(["GET", "POST"])
+def schedule_write(request: HttpRequest, name: str, part: str, letter: str) -> HttpResponse:
+    revision = _draft_for(request, name, part, letter)
+    zones = list(revision.zones.order_by("position"))
+    lines = list(revision.lines.select_related("zone", "material").order_by("number"))
+    context = {"revision": revision, "state": selectors.revision_state(revision), "most": ON_PAGE_LINES}
+    if context["state"] != RevisionState.DRAFT or len(lines) > ON_PAGE_LINES:
+        return render(request, "hulls/schedule_not_on_page.html", {**context, "lines": len(lines)}, status=409)
+    if "more" in request.POST:
+        form = ScheduleForm(_with_more_rows(request.POST), zones=zones, lines=lines)
+    elif request.method == "POST":
+        form = ScheduleForm(request.POST, zones=zones, lines=lines)
+        if form.is_valid():
+            try:
+                given_zones, given_lines = form.given()
+                services.write_revision(revision=revision, zones=given_zones, lines=given_lines)
+            except Refused as refused:
+                form.problems += refused.problems.values()
+            else:
+                messages.success(request, f"Rev {letter} holds {len(given_zones)} zones and {len(given_lines)} lines.")
+                return redirect("hulls:schedule", name, part, letter)
+    else:
+        form = ScheduleForm(zones=zones, lines=lines)
+    context |= {"form": form, "materials": schedule_materials()}
+    is_wrong = request.method == "POST" and "more" not in request.POST
+    return render(request, "hulls/schedule_write.html", context, status=422 if is_wrong else 200)
+
+
+def _with_more_rows(posted: Any) -> Any:
+    """What was posted, with four more empty rows in both tables."""
+    data = posted.copy()
+    for table in ("zones", "lines"):
+        shown = data.get(f"{table}-TOTAL_FORMS", "")
+        data[f"{table}-TOTAL_FORMS"] = str(int(shown) + 4) if shown.isascii() and shown.isdigit() else "4"
+    return data
+
+
+@require_http_methods(["GET", "POST"])
+def schedule_take_in(request: HttpRequest, name: str, part: str, letter: str) -> HttpResponse:
+    revision = _draft_for(request, name, part, letter)
+    form = ScheduleCsvForm(*((request.POST, request.FILES) if request.method == "POST" else ()))
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data["file"]
+        try:
+            services.write_revision(revision=revision, zones=given.zones, lines=given.lines)
+        except Refused as refused:
+            _show_refused(form, refused)
+        else:
+            messages.success(request, f"Rev {letter} holds {len(given.zones)} zones and {len(given.lines)} lines.")
+            return redirect("hulls:schedule", name, part, letter)
+    context = {
+        "revision": revision,
+        "form": form,
+        "columns": SCHEDULE_CSV_COLUMNS,
+        "megabytes": LARGEST_CSV_BYTES // 1024**2,
+    }
+    return render(request, "hulls/schedule_take_in.html", context, status=422 if request.method == "POST" else 200)
+
+
+@reads
+def schedule_csv(request: HttpRequest, name: str, part: str, letter: str) -> HttpResponse:
+    revision = revision_for(request.user, Act.READ, name, part, letter)
+    file_name = f"{name}_{part}_rev_{letter}.csv".replace(" ", "_")
+    headers = {"Content-Disposition": f'attachment; filename="{file_name}"'}
+    return HttpResponse(csv_of(revision), content_type="text/csv; charset=utf-8", headers=headers)
+
+
+@require_http_methods(["GET", "POST"])
+def schedule_sign(request: HttpRequest, name: str, part: str, letter: str) -> HttpResponse:
+    revision = revision_for(request.user, Act.SIGN_SCHEDULE, name, part, letter)
+    form = SignForm(request.POST if request.method == "POST" else None, revision=revision)
+    return log_page(
+        request,
+        form,
+        lambda told: services.sign_revision(revision=revision, **form.given(), told=told),
+        template="hulls/schedule_sign.html",
+        context={"revision": revision, "view": selectors.schedule_view(revision)},
+        then=lambda signed: reverse("hulls:schedule", args=[name, part, letter]),
+    )
+
+
+@reads
+def difference(request: HttpRequest, name: str, part: str, letter: str, earlier: str) -> HttpResponse:
+    after = revision_for(request.user, Act.READ, name, part, letter)
+    before = revision_for(request.user, Act.READ, name, part, earlier)
+    system, density, _ = _resin(request)
+    context = {
+        "revision": after,
+        "before": before,
+        "difference": selectors.revision_difference(before, after, density),
+        "system": system,
+    }
+    return render(request, "hulls/difference.html", context)
+
+
+# ---- Lay-up
+
+
+@require_http_methods(["GET", "POST"])
+def revision_take(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.SIGN_SCHEDULE, number, part)
+    cards = selectors.revisions_of(found.hull.boat_model).get(part, ())
+    signed = [card.revision for card in cards if card.signed]
+    form = TakeIntoForceForm(request.POST if request.method == "POST" else None, signed=signed)
+    return log_page(
+        request,
+        form,
+        lambda told: services.take_into_force(part=found, **form.given(), told=told),
+        template="hulls/revision_take.html",
+        context={"part": found, "signed": signed, "now": selectors.revision_in_force(found)},
+        then=lambda taken: _to_hull(number),
+    )
+
+
+@reads
+def lay_up(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.READ, number, part)
+    return render(request, "hulls/lay_up.html", {"part": found, "lay_up": selectors.lay_up(found)})
+
+
+@require_http_methods(["GET", "POST"])
+def laying_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """Log a line of the schedule (?line=4), or something beside it (?material=GB-800)."""
+    found = part_for(request.user, Act.LOG, number, part)
+    laid_up = selectors.lay_up(found)
+    if laid_up.revision is None:
+        raise Http404(f"No revision is in force for {found}.")
+    laid = _line_asked_for(request, laid_up.lines)
+    material = _material_asked_for(request) or (laid.line.material if laid else None)
+    context = {"part": found, "revision": laid_up.revision, "laid": laid, "materials": schedule_materials()}
+    if material is None:
+        return render(request, "hulls/laying_beside.html", context)
+    form = LayingForm(
+        request.POST if request.method == "POST" else None,
+        revision=laid_up.revision,
+        material=material,
+        laid=laid,
+        initial={"laid_by": request.user.initials},
+    )
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_laying(part=found, line=laid.line if laid else None, **form.given(), told=told),
+        template="hulls/laying_log.html",
+        context={**context, "material": material},
+        then=lambda laying: reverse("hulls:lay-up", args=[number, part]),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def laying_correct(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    found = part_for(request.user, Act.LOG, number, part)
+    wrong = selectors.laying_for(found, no)
+    if not selectors.may_strike_out(request.user, wrong.entry, timezone.now()):
+        raise PermissionDenied(
+            "Your own entry you correct within 24 hours; after that, and others', the quality lead does."
+        )
+    revision, laid, material = _what_was_laid(found, wrong)
+    form = LayingForm(
+        request.POST if request.method == "POST" else None,
+        revision=revision,
+        material=material,
+        laid=laid,
+        corrects=wrong,
+    )
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_laying(
+            part=found, line=laid.line if laid else None, **form.given(), corrects=wrong, told=told
+        ),
+        template="hulls/laying_log.html",
+        context={"part": found, "revision": revision, "laid": laid, "material": material, "wrong": wrong},
+        then=lambda laying: reverse("hulls:lay-up", args=[number, part]),
+    )
+
+
+def _what_was_laid(part: Part, wrong: Laying) -> tuple[ScheduleRevision, LaidLine | None, Material]:
+    """The line a laying counts for today, and its material; a laying to a line that is gone can only be struck out."""
+    laid_up = selectors.lay_up(part)
+    if laid_up.revision is None or wrong in laid_up.earlier:
+        raise Http404(f"Entry {wrong.pk} was laid to a line that is no longer there; strike it out instead.")
+    laid = next((line for line in laid_up.lines if wrong in line.layings), None)
+    if wrong.lot is not None:
+        return laid_up.revision, laid, wrong.lot.material
+    return laid_up.revision, laid, laid.line.material  # type: ignore[union-attr] - what has no lot has a line
+
+
+def _line_asked_for(request: HttpRequest, lines: tuple[LaidLine, ...]) -> LaidLine | None:
+    asked = request.GET.get("line", "")
+    if not asked:
+        return None
+    laid = next((line for line in lines if str(line.line.number) == asked), None)
+    if laid is None:
+        raise Http404("The revision in force has no such line.")
+    return laid
+
+
+def _material_asked_for(request: HttpRequest) -> Material | None:
+    asked = request.GET.get("material", "")
+    if not asked:
+        return None
+    material = schedule_materials().get(asked)
+    if material is None:
+        raise Http404("There is no such cloth or core in the store.")
+    return material

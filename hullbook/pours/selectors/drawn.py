@@ -1,0 +1,69 @@
+"""What the pages of plan and hold test show as drawings."""
+
+from collections.abc import Sequence
+
+from hullbook.drawings.half_girth import GirthZone, half_girth
+from hullbook.drawings.planned_used import PlannedUsed, planned_used
+from hullbook.drawings.scene import Scene
+from hullbook.drawings.series_plot import Limit, Series, series_plot
+from hullbook.pours.selectors.hold import HoldTestView
+from hullbook.pours.selectors.plan import WorkedOutPlan
+
+
+def plan_on_the_girth(view: WorkedOutPlan) -> Scene:
+    """Each zone where it lies, as high as its resin by area, laminate and core together."""
+    resin = {one.name: one.likely_kg_m2 for one in view.zones}
+    zones = [
+        GirthZone(zone.name, zone.girth_from_mm, zone.girth_to_mm, resin.get(zone.name))
+        for zone in view.plan.revision.zones.order_by("position")
+    ]
+    return half_girth(zones, title="Resin in laminate and core, by zone")
+
+
+def plan_by_purpose(view: WorkedOutPlan, mixed_kg: float | None = None) -> Scene:
+    """Every purpose with its band, and the whole against what was mixed."""
+    rows = [PlannedUsed(one.name, one.low_kg, one.expected_kg, one.high_kg) for one in view.purposes]
+    plan = view.plan
+    rows.append(PlannedUsed("in all", plan.low_kg, plan.mean_kg, plan.high_kg, mixed_kg))
+    return planned_used(rows, unit="kg", title="Resin by purpose")
+
+
+def one_hold_test_plot(view: HoldTestView) -> Scene:
+    """Readings of one test, the line through them, and the pressure the limit allows at its end."""
+    series = [Series(f"test {view.test.number}", _points(view), drawn="points")]
+    if view.rise is not None:
+        ends = (view.readings[0].minute, view.readings[-1].minute)
+        fit = [(minute, view.rise.intercept_mbar + view.rise.rate_mbar_min * minute) for minute in ends]
+        series.append(Series("fit", fit, drawn="planned"))
+    return series_plot(
+        series,
+        x_label="minutes since the bag was isolated",
+        y_label="bag pressure, mbar absolute",
+        title=f"Hold test {view.test.number}",
+        limits=_limits(view),
+    )
+
+
+def hold_tests_plot(views: Sequence[HoldTestView]) -> Scene:
+    """The tests of a part in one frame; of many, the last four."""
+    shown = list(views)[-4:]
+    return series_plot(
+        [Series(f"test {view.test.number}", _points(view)) for view in shown],
+        x_label="minutes since the bag was isolated",
+        y_label="bag pressure, mbar absolute",
+        title="Hold tests",
+    )
+
+
+def _points(view: HoldTestView) -> list[tuple[float, float | None]]:
+    return [
+        (reading.minute, pressure) for reading, pressure in zip(view.readings, view.corrected_mbar_abs, strict=True)
+    ]
+
+
+def _limits(view: HoldTestView) -> list[Limit]:
+    judgement = view.judgement
+    if judgement is None or judgement.high is None:
+        return []
+    start = view.rise.intercept_mbar if view.rise else view.corrected_mbar_abs[0]
+    return [Limit(start + judgement.high, f"+{judgement.high:g} mbar")]
