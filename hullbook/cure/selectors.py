@@ -51,6 +51,10 @@ class PlaceCurve:
         return max(self.readings, key=lambda reading: reading.temperature_c)
 
     @property
+    def peak_c(self) -> float | None:
+        return None if self.exotherm is None else self.exotherm.peak_c
+
+    @property
     def peak_hours(self) -> float | None:
         """Hours from the start of the clock to the peak."""
         return None if self.exotherm is None else self.hours[0] + self.exotherm.peak_minutes / 60

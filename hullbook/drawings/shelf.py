@@ -13,12 +13,12 @@ ShelfState = Literal["received", "held", "released", "rejected", "used up"]
 
 WIDTH = 1000.0
 BAR = 150.0  # a lot of which nothing has been taken yet
-FIRST_DAY, LAST_DAY = 430.0, 700.0  # the time line; a full bar that ends at its first day still clears the names
+FIRST_DAY, LAST_DAY = 500.0, 720.0  # the time line; a full bar that ends at its first day still clears the names
 UNDATED = 980.0  # right end of lots that have no use-by
-NAMES = 262.0
+NAMES = 318.0
 TOP, ROW, FOOT = 44.0, 42.0, 10.0
 THICK = 18.0
-MOST_TICKS = 5
+MOST_TICKS = 4
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class ShelfLot:
 def shelf(lots: Sequence[ShelfLot], *, today: date) -> Scene:
     """Lots in the order given. Held and rejected ones are hatched, those not released yet are drawn in pencil.
 
-    A lot whose use-by lies before `today` carries a triangle and says so. Raises ValueError for no lots.
+    A lot whose use-by lies before `today` carries a triangle and says so in its words. Raises ValueError for no lots.
     """
     if not lots:
         raise ValueError("a shelf needs at least one lot")
@@ -60,6 +60,12 @@ def shelf(lots: Sequence[ShelfLot], *, today: date) -> Scene:
 
 def _is_late(lot: ShelfLot, today: date) -> bool:
     return lot.use_by is not None and lot.use_by < today
+
+
+def _state_words(lot: ShelfLot, today: date) -> str:
+    if not _is_late(lot, today):
+        return lot.state
+    return "out of date" if lot.state == "released" else f"{lot.state}, out of date"
 
 
 def _time_line(axis: Axis, height: float) -> list[Shape]:
@@ -86,30 +92,29 @@ def _months(first: date, last: date) -> list[date]:
 
 def _today(axis: Axis, today: date, height: float) -> list[Shape]:
     x = axis.at(today.toordinal())
-    return [Line(x, 24, x, height - FOOT, "ink"), Text(x, 38, "today", "label", 14, "middle")]
+    return [Line(x, 24, x, height - FOOT, "ink"), Text(x + 6, 39, "today", "label", 14)]
 
 
 def _lot(lot: ShelfLot, top: float, axis: Axis, today: date) -> list[Shape]:
     right = UNDATED if lot.use_by is None else axis.at(lot.use_by.toordinal())
     length = BAR * min(max(lot.left_share, 0.0), 1.0)
+    words = f"{lot.words}, {_state_words(lot, today)}"
     y = top + (ROW - THICK) / 2
     shapes: list[Shape] = [
         Text(0, top + 18, lot.code, "figure-told", 15),
         Text(72, top + 18, fitted(lot.name, 15, NAMES - 72), "label", 15),
-        Text(72, top + 35, fitted(lot.words, 14, NAMES - 72, "note"), "note", 14),
+        Text(72, top + 35, fitted(words, 14, NAMES - 72, "note"), "note", 14),
         Line(right - BAR, y + THICK, right, y + THICK, "hairline"),
     ]
     if length > 0:
         shapes += _bar(lot.state, right - length, y, length)
     shapes.append(Line(right, y - 3, right, y + THICK + 3, "ink"))
-    if lot.use_by is None:
-        return shapes
     if _is_late(lot, today):
-        middle = y + THICK / 2
-        mark = ((right + 8, middle + 7), (right + 16, middle - 7), (right + 24, middle + 7))
-        shapes += [Polygon(mark, "solid"), Text(right + 30, y + 14, "out of date", "label", 14)]
-    else:
-        shapes.append(Text(right + 8, y + 14, f"{lot.use_by.day} {lot.use_by:%b %Y}", "figure", 14))
+        # Before the bar: behind it the triangle would lie across the line of today.
+        x, middle = right - BAR - 26, y + THICK / 2
+        shapes.append(Polygon(((x, middle + 8), (x + 9, middle - 8), (x + 18, middle + 8)), "solid"))
+    elif lot.use_by is not None:
+        shapes.append(Text(right + 8, y + 14, f"{lot.use_by.day} {lot.use_by:%b %Y}", "figure", 13))
     return shapes
 
 

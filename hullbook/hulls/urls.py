@@ -15,6 +15,7 @@ urlpatterns = [
     path("hulls/<str:number>/leave/", views.yard_leave, name="yard-leave"),
     path("hulls/<str:number>/entries/", views.entries, name="entries"),
     path("hulls/<str:number>/entries/<int:no>/strike-out/", views.strike_out, name="strike-out"),
+    path("hulls/<str:number>/entries/<int:no>/correct/", views.entry_correct, name="entry-correct"),
     path("hulls/<str:number>/parts/<str:part>/revision/", views.revision_take, name="revision-take"),
     path("hulls/<str:number>/parts/<str:part>/lay-up/", views.lay_up, name="lay-up"),
     path("hulls/<str:number>/parts/<str:part>/lay-up/log/", views.laying_log, name="laying-log"),

@@ -80,11 +80,14 @@ def hull_lay_down(request: HttpRequest) -> HttpResponse:
 def hull(request: HttpRequest, number: str) -> HttpResponse:
     found = hull_for(request.user, Act.READ, number)
     in_force = selectors.revisions_in_force(found)
+    craft_numbers, points = selectors.craft_numbers_of(found), selectors.hold_points(found)
     context = {
         "hull": found,
-        "craft_numbers": selectors.craft_numbers_of(found),
+        "craft_numbers": craft_numbers,
+        "has_number": any(card.given.is_current for card in craft_numbers),
         "parts": [(part, in_force.get(part.pk)) for part in selectors.parts_of(found)],
-        "hold_points": selectors.hold_points(found),
+        "hold_points": points,
+        "next_point": next((card.point for card in points if card.release is None), None),
         "departure": selectors.departure_of(found),
         "entries": selectors.last_entries(found),
     }
@@ -170,7 +173,7 @@ def yard_leave(request: HttpRequest, number: str) -> HttpResponse:
 def entries(request: HttpRequest, number: str) -> HttpResponse:
     found = hull_for(request.user, Act.READ, number)
     before = request.GET.get("before", "")
-    newest_first = entries_about(number).select_related("struck_out").order_by("-number")
+    newest_first = entries_about(number).order_by("-number")
     if before.isascii() and before.isdigit() and len(before) <= 18:
         newest_first = newest_first.filter(number__lt=int(before))
     page = list(newest_first[: selectors.ENTRIES_A_PAGE + 1])
@@ -186,7 +189,7 @@ def entries(request: HttpRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
     found = hull_for(request.user, Act.STRIKE_OUT, number)
-    entry = entries_about(number).select_related("struck_out").filter(number=no).first()
+    entry = entries_about(number).filter(number=no).first()
     if entry is None:
         raise Http404(f"There is no entry {no} about hull {number}.")
     if not selectors.may_strike_out(request.user, entry, timezone.now()):
@@ -202,6 +205,16 @@ def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
         context={"hull": found, "said": selectors.entries_in_words([entry])[0]},
         then=lambda struck: reverse("hulls:entries", args=[number]),
     )
+
+
+@reads
+def entry_correct(request: HttpRequest, number: str, no: int) -> HttpResponse:
+    """On to the page that corrects this kind of entry."""
+    hull_for(request.user, Act.READ, number)
+    laying = Laying.objects.select_related("part").filter(part__hull__number=number, pk=no).first()
+    if laying is not None:
+        return redirect("hulls:laying-correct", number, laying.part.name, no)
+    return redirect("hulls:craft-number-correct", number)
 
 
 # ---- Boat models and their schedules
@@ -331,9 +344,9 @@ def schedule_write(request: HttpRequest, name: str, part: str, letter: str) -> H
     if context["state"] != RevisionState.DRAFT or len(lines) > ON_PAGE_LINES:
         return render(request, "hulls/schedule_not_on_page.html", {**context, "lines": len(lines)}, status=409)
     if "more" in request.POST:
-        form = ScheduleForm(_with_more_rows(request.POST), zones=zones, lines=lines)
+        form = ScheduleForm(_with_more_rows(request.POST))
     elif request.method == "POST":
-        form = ScheduleForm(request.POST, zones=zones, lines=lines)
+        form = ScheduleForm(request.POST)
         if form.is_valid():
             try:
                 given_zones, given_lines = form.given()

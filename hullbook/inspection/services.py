@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from django.utils import timezone
+
 from hullbook.calc.errors import InputRefused
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import revision_in_force
@@ -63,7 +65,7 @@ def log_hardness(
         reason=reason.strip(),
     )
     try:
-        result = hardness_result(hardness_set, readings, calibration_on(tester, told.happened_at.date()))
+        result = hardness_result(hardness_set, readings, calibration_on(tester, timezone.localdate(told.happened_at)))
     except InputRefused as refused:
         raise Refused({refused.field: str(refused)}) from refused
     lines = [HardnessReading(value=value, left_out_because=because.strip()) for value, because in readings]

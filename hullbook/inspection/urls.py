@@ -17,7 +17,7 @@ urlpatterns = [
     path(f"{part}/hardness/", views.hardness, name="hardness"),
     path(f"{part}/hardness/log/", views.hardness_log, name="hardness-log"),
     path(f"{part}/hardness/<int:entry>/correct/", views.hardness_correct, name="hardness-correct"),
-    path(f"{part}/weights/", views.weights, name="weights"),
+    path(f"{part}/weights/", views.balance, name="balance"),
     path(f"{part}/weights/log/", views.weighing_log, name="weighing-log"),
     path(f"{part}/weights/<int:entry>/correct/", views.weighing_correct, name="weighing-correct"),
 ]

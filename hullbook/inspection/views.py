@@ -51,9 +51,7 @@ def _row_of(model: type[Row], part: Part, entry: int) -> Row:
     """A row of this part that can still be corrected."""
     row: Row | None = model.objects.current().filter(part=part, pk=entry).select_related("entry").first()
     if row is None:
-        raise Http404(
-            f"Entry {entry} of {part} cannot be corrected: it is none of these, or a newer one stands for it."
-        )
+        raise Http404(f"Entry {entry} of {part} is nothing that can be corrected here, or was corrected already.")
     return row
 
 
@@ -216,7 +214,7 @@ def _hardness_page(request: HttpRequest, part: Part, corrects: HardnessSet | Non
 
 
 @reads
-def weights(request: HttpRequest, number: str, part: str) -> HttpResponse:
+def balance(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.READ, number, part)
     context = {"part": found, "weighings": weighings(found), "balance": mass_balance_of(found)}
     return render(request, "inspection/weights.html", context)
@@ -236,7 +234,7 @@ def weighing_correct(request: HttpRequest, number: str, part: str, entry: int) -
 
 def _weighing_page(request: HttpRequest, part: Part, corrects: Weighing | None, title: str) -> HttpResponse:
     form = WeighingForm(_posted(request), corrects=corrects)
-    to = reverse("inspection:weights", args=[part.hull.number, part.name])
+    to = reverse("inspection:balance", args=[part.hull.number, part.name])
     return log_page(
         request,
         form,

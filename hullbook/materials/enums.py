@@ -47,4 +47,4 @@ class MovementAct(TextChoices):
     RECEIVED = "received", "received"
     USED = "used", "used"
     DISCARDED = "discarded", "discarded"
-    UNDONE = "undone", "undone by a correction"
+    UNDONE = "undone", "taken back"

@@ -329,7 +329,7 @@ def read_materials(file: IO[bytes] | UploadedFile, *, size_bytes: int | None = N
     if problems:
         raise forms.ValidationError(problems)
     if not given:
-        raise forms.ValidationError("There is no material in it, only the names of the columns.")
+        raise forms.ValidationError("There is no material in it.")
     return [GivenMaterial(**its) for its in given.values()]
 
 
@@ -346,7 +346,7 @@ def _rows(content: bytes, *, is_cut_short: bool) -> Iterator[tuple[int, dict[str
         text = content.decode("utf-8-sig", errors="ignore" if is_cut_short else "strict")
     except UnicodeDecodeError as error:
         row = content[: error.start].count(b"\n") + 1
-        raise forms.ValidationError(f"Row {row} is not in UTF-8; save the table again as CSV UTF-8.") from error
+        raise forms.ValidationError(f"Row {row} is not in UTF-8; take the table out again as CSV UTF-8.") from error
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     number = 0
     columns: list[str] = []
@@ -427,7 +427,7 @@ def _take_property(number: int, cells: dict[str, str], its: dict[str, Any], prob
             return
         column = "value"
         text = f"{cells['value']} {cells['unit']}".strip()
-        value = read_quantity(text, field=name, stored_unit=known.unit).value
+        value = read_quantity(text, field=known.label, stored_unit=known.unit).value
         check_property(its["kind"], GivenProperty(name, value, SourceKind.DATA_SHEET, "sheet"))
         column = "source"
         line = GivenProperty(name, value, cells["source_kind"], cells["source"])

@@ -74,11 +74,10 @@ def store(request: HttpRequest) -> HttpResponse:
 
 
 def _on_the_shelf(line: StockLine) -> ShelfLot:
-    left = show(line.left, line.lot.material.stock_unit)
     return ShelfLot(
         code=line.lot.code,
         name=line.sheet_name,
-        words=f"{left} left, {line.state.label}",
+        words=f"{show(line.left, line.lot.material.stock_unit)} left",
         left_share=line.left / line.received if line.received else 0.0,
         state=line.state.value,
         use_by=line.lot.use_by,

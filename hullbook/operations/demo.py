@@ -18,6 +18,8 @@ from typing import Any
 from django.conf import settings
 
 from hullbook.cure import services as cure
+from hullbook.dossier.models import DossierIssue
+from hullbook.dossier.services import issue_dossier
 from hullbook.hulls import services as hulls
 from hullbook.hulls.enums import BuildRegime, LayingOutcome
 from hullbook.hulls.forms import read_schedule
@@ -55,27 +57,48 @@ def wobble(name: str, size: float = 1.0) -> float:
     return size * (int.from_bytes(digest[:6]) / 2**47 - 1)
 
 
+@dataclass(frozen=True)
+class Act:
+    """One thing told: when, by whom, from which device; `number` keeps acts of one moment in order."""
+
+    when: dt.datetime
+    number: int
+    person: str
+    tell: Callable[[Told], Any]
+    happened_at: dt.datetime
+    device: str
+
+
 @dataclass
 class Story:
     """Acts with their times, gathered in any order and told in the order of time."""
 
-    acts: list[tuple[dt.datetime, int, str, Callable[[Told], Any]]] = field(default_factory=list)
+    acts: list["Act"] = field(default_factory=list)
 
-    def at(self, when: dt.datetime, person: str, tell: Callable[[Told], Any]) -> None:
-        self.acts.append((when, len(self.acts), person, tell))
+    def at(
+        self,
+        when: dt.datetime,
+        person: str,
+        tell: Callable[[Told], Any],
+        *,
+        happened_at: dt.datetime | None = None,
+        device: str = "",
+    ) -> None:
+        at_the_desk = "office-pc" if person == "EL" else "tablet-bay-1"
+        self.acts.append(Act(when, len(self.acts), person, tell, happened_at or when, device or at_the_desk))
 
     def tell(self, accounts: dict[str, str]) -> None:
-        for when, number, person, tell in sorted(self.acts, key=lambda act: act[:2]):
-            tell(
+        for act in sorted(self.acts, key=lambda act: (act.when, act.number)):
+            act.tell(
                 Told(
-                    entry_id=uuid.uuid5(NAMESPACE, f"act {number}"),
-                    fingerprint=hashlib.sha256(f"act {number}".encode()).hexdigest(),
-                    person=person,
-                    account=accounts[person],
-                    device="office-pc" if person == "EL" else "tablet-bay-1",
-                    tapped_at=when,
-                    happened_at=when,
-                    booked_at=when + dt.timedelta(seconds=1),
+                    entry_id=uuid.uuid5(NAMESPACE, f"act {act.number}"),
+                    fingerprint=hashlib.sha256(f"act {act.number}".encode()).hexdigest(),
+                    person=act.person,
+                    account=accounts[act.person],
+                    device=act.device,
+                    tapped_at=act.when,
+                    happened_at=act.happened_at,
+                    booked_at=act.when + dt.timedelta(seconds=1),
                 )
             )
 
@@ -85,6 +108,22 @@ def tell_demo_yard(password_for: Callable[[str], str]) -> None:
     facts = json.loads((FIXTURES / "yard.json").read_text(encoding="utf-8"))
     demo = DemoYard(facts, password_for)
     demo.story.tell({person["initials"]: person["sign_in_name"] for person in facts["people"]})
+
+
+def issue_demo_dossier(hull: Hull) -> DossierIssue:
+    """The quality lead issues the dossier as it stands, on the evening of the story's last day."""
+    evening = moment("2026-11-19", 17)
+    told = Told(
+        entry_id=uuid.uuid5(NAMESPACE, f"dossier {hull.number}"),
+        fingerprint=hashlib.sha256(hull.number.encode()).hexdigest(),
+        person="KJ",
+        account="kester",
+        device="office-pc",
+        tapped_at=evening,
+        happened_at=evening,
+        booked_at=evening,
+    )
+    return issue_dossier(hull=hull, told=told)
 
 
 def moment(day: str, hour: int, minute: int = 0, *, days: int = 0) -> dt.datetime:
@@ -417,7 +456,14 @@ class HullStory:
             if self.facts["stage"] == "lay-up" and place >= 13:
                 break
             when = moment(day, 8, 20) + dt.timedelta(minutes=45 * (place % a_day))
-            self.story.at(when, CREW[place % 3], self._lay(line, CREW[place % 3], CREW[(place + 1) % 3]))
+            # Now and then gloves come off only after the next ply is down, and the entry is late.
+            written = when + dt.timedelta(minutes=17 if place == 9 else 0)
+            tell = self._lay(line, CREW[place % 3], CREW[(place + 1) % 3])
+            self.story.at(written, CREW[place % 3], tell, happened_at=when)
+        if self.facts["stage"] == "complete":
+            doubled = moment(self.lay_up_days[0], 13, 40)
+            self.story.at(doubled, "MO", self._lay_beside)
+            self.story.at(doubled + dt.timedelta(minutes=6), "MO", self._strike_out_what_was_laid_beside)
         core_day = self.lay_up_days[min(3, 12 // a_day)]
         if self.facts["stage"] != "lay-up":
             self.story.at(
@@ -447,6 +493,25 @@ class HullStory:
             )
 
         return tell
+
+    def _lay_beside(self, told: Told) -> None:
+        line = self.demo.revisions[self.facts["revision"]].lines.select_related("zone").get(number=5)
+        self.laid_beside = hulls.log_laying(
+            part=self.part,
+            zone=line.zone,
+            line=None,
+            outcome=LayingOutcome.EXTRA,
+            lot=self.demo.lots[SHELVES[self.facts["shelf"]]["GB-800"]],
+            quantity=1.2,
+            laid_by="MO",
+            second_person="RT",
+            deviation="patch at the stem, taken for hull MB84-03",
+            told=told,
+        )
+
+    def _strike_out_what_was_laid_beside(self, told: Told) -> None:
+        reason = "the patch went into the deck mould, not into this shell"
+        materials.strike_out(entry=self.laid_beside.entry, reason=reason, told=told)
 
     # ---- The bag and the pour
 
@@ -530,6 +595,12 @@ class HullStory:
         for pail in range(1, pails + 1):
             mixed = start + dt.timedelta(minutes=2 + 9 * (pail - 1))
             self.story.at(mixed, CREW[pail % 3], self._mix(pail))
+        if self.facts["stage"] == "complete":
+            mixed = start + dt.timedelta(minutes=2 + 9 * 3)
+            self.story.at(mixed + dt.timedelta(minutes=8), "KJ", self._put_pail_four_right, happened_at=mixed)
+        if self.facts["stage"] == "pouring":
+            again = start + dt.timedelta(minutes=2 + 9 * (pails - 1), seconds=20)
+            self.story.at(again, "RT", self._mix(pails, keyed_otherwise_kg=0.06), device="tablet-bay-1b")
         if self.facts["stage"] == "pouring":
             return
         last = start + dt.timedelta(minutes=2 + 9 * (pails - 1))
@@ -551,28 +622,44 @@ class HullStory:
         dose = DOSE_PHR + wobble(f"{self.number} dose {pail}", 0.02)
         return round(resin, 2), round(resin * dose / 100, 3)
 
-    def _mix(self, pail: int) -> Callable[[Told], Any]:
+    def _mix(self, pail: int, *, keyed_otherwise_kg: float = 0.0) -> Callable[[Told], Any]:
         resin_kg, catalyst_kg = self._pail_masses(pail)
+        if self.facts["stage"] == "complete" and pail == 4:
+            keyed_otherwise_kg = -0.9  # two digits changed places; put right eight minutes later
 
         def tell(told: Told) -> None:
-            self.demo.mixes[self.number, pail] = pours.log_mix(
-                pour=self.demo.pours[self.number],
-                pail_number=pail,
-                components=[
-                    GivenComponent(ComponentRole.RESIN, self.demo.lots[self.facts["resin_lot"]], resin_kg),
-                    GivenComponent(ComponentRole.CATALYST, self.demo.lots["R-0007"], catalyst_kg),
-                ],
-                resin_temperature_c=round(19.4 + self.facts["warmth"] + wobble(f"{self.number} resin {pail}", 0.3), 1),
-                scale=self.instrument("S-01"),
-                catalyst_scale=self.instrument("S-02"),
-                thermometer=self.instrument("T-01"),
-                inlet=str(1 + (pail - 1) // 2),
-                mixed_by=CREW[pail % 3],
-                second_person=CREW[(pail + 1) % 3],
-                told=told,
+            self.demo.mixes[self.number, pail] = self._logged_mix(
+                pail, round(resin_kg + keyed_otherwise_kg, 2), catalyst_kg, told
             )
 
         return tell
+
+    def _put_pail_four_right(self, told: Told) -> None:
+        resin_kg, catalyst_kg = self._pail_masses(4)
+        wrong = self.demo.mixes[self.number, 4]
+        reason = "read back from the scale: two digits had changed places"
+        self.demo.mixes[self.number, 4] = self._logged_mix(
+            4, resin_kg, catalyst_kg, told, corrects=wrong, reason=reason
+        )
+
+    def _logged_mix(self, pail: int, resin_kg: float, catalyst_kg: float, told: Told, **correction: Any) -> Mix:
+        return pours.log_mix(
+            pour=self.demo.pours[self.number],
+            pail_number=pail,
+            components=[
+                GivenComponent(ComponentRole.RESIN, self.demo.lots[self.facts["resin_lot"]], resin_kg),
+                GivenComponent(ComponentRole.CATALYST, self.demo.lots["R-0007"], catalyst_kg),
+            ],
+            resin_temperature_c=round(19.4 + self.facts["warmth"] + wobble(f"{self.number} resin {pail}", 0.3), 1),
+            scale=self.instrument("S-01"),
+            catalyst_scale=self.instrument("S-02"),
+            thermometer=self.instrument("T-01"),
+            inlet=str(1 + (pail - 1) // 2),
+            mixed_by=CREW[pail % 3],
+            second_person=CREW[(pail + 1) % 3],
+            told=told,
+            **correction,
+        )
 
     def _close_pour(self, told: Told) -> None:
         pours.close_pour(pour=self.demo.pours[self.number], words="front through on both sides, inlets shut", told=told)

@@ -2,13 +2,14 @@
 
 from collections.abc import Callable
 from typing import Any
+from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from hullbook.calc.errors import InputRefused
-from hullbook.records.models import TypedRow
+from hullbook.records.models import Entry, TypedRow
 from hullbook.records.services import Refused, SameIdOtherWords, Told
 from hullbook.web.forms import LogForm
 
@@ -43,8 +44,11 @@ def log_page(
 ) -> HttpResponse:
     """Show the form; when it is posted, do the act once and go on to `then(row)`, or show what is wrong (422).
 
-    The answer to an accepted form names the entry in the HB-Entry header.
+    The answer to an accepted form names the entry in the HB-Entry header. A form sent twice is answered as the first
+    time, before it is asked about anything.
     """
+    if request.method == "POST" and (earlier := _made_already(form)):
+        return _accepted(earlier.typed_row(), then)
     if request.method == "POST" and form.is_valid():
         try:
             row = act(told_from(request, form))
@@ -55,7 +59,21 @@ def log_page(
         except SameIdOtherWords as other:
             form.refuse({"": str(other)})
         else:
-            response: HttpResponse = redirect(then(row))
-            response["HB-Entry"] = str(row.pk)
-            return response
+            return _accepted(row, then)
     return render(request, template, {"form": form, **context}, status=422 if request.method == "POST" else 200)
+
+
+def _made_already(form: LogForm) -> Entry | None:
+    """The entry that this very form has made, where it is sent again."""
+    try:
+        entry_id = UUID(form.posted.get("entry_id", ""))
+    except ValueError:
+        return None
+    entry = Entry.objects.filter(entry_id=entry_id).first()
+    return entry if entry and entry.fingerprint == form.fingerprint else None
+
+
+def _accepted(row: TypedRow, then: Callable[[Any], str]) -> HttpResponse:
+    response: HttpResponse = redirect(then(row))
+    response["HB-Entry"] = str(row.pk)
+    return response

@@ -246,6 +246,17 @@ def find(text: str) -> Found:
     raise NothingBySuchName(f"No lot, hull or maker's batch {text} here.{_nearest(text, [*_lot_codes(), *_hulls()])}")
 
 
+NAMES_SHOWN = 60
+
+
+def names_to_begin_with() -> dict[str, list[str]]:
+    """The newest hulls and lots, to choose from."""
+    return {
+        "hulls": list(_hulls().order_by("-pk")[:NAMES_SHOWN]),
+        "lots": list(_lot_codes().order_by("-pk")[:NAMES_SHOWN]),
+    }
+
+
 def _nearest(text: str, names: Iterable[str]) -> str:
     near = get_close_matches(text, list(names), n=3, cutoff=0.4)
     return f" Nearest: {', '.join(near)}." if near else ""

@@ -66,10 +66,7 @@ class LogForm(forms.Form):
     def fingerprint(self) -> str:
         """Of everything that was posted, files by the hash of their bytes; worked out once the form is accepted."""
         fields = [
-            (name, value)
-            for name, values in self.posted.lists()
-            if name not in NOT_FINGERPRINTED
-            for value in values
+            (name, value) for name, values in self.posted.lists() if name not in NOT_FINGERPRINTED for value in values
         ]
         return fingerprint([*fields, *((name, _digest(file)) for name, file in self.files.items())])
 
@@ -108,7 +105,9 @@ class LogForm(forms.Form):
 
     def asked(self) -> list[tuple[Question, forms.BoundField | None]]:
         """Each open question with the field it is about, where it is about one that can be keyed again."""
-        return [(question, self[question.field] if question.field in self.fields else None) for question in self.questions]
+        return [
+            (question, self[question.field] if question.field in self.fields else None) for question in self.questions
+        ]
 
     def _unusual_values(self) -> list[Question]:
         found = []

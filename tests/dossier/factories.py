@@ -166,8 +166,8 @@ def build_hull(*, pails: int = 5, number: str = "MB84-01") -> Built:
             told=told("RT", at=at(600)),
         )  # fmt: skip
     log_remainder(
-        pour=pour, mix=mixes[-1], place=RemainderPlace.PAIL, mass_kg=0.84, standard_uncertainty_kg=0.02, scale=shop.scale,
-        told=told("RT", at=at(610)),
+        pour=pour, mix=mixes[-1], place=RemainderPlace.PAIL, mass_kg=0.84, standard_uncertainty_kg=0.02,
+        scale=shop.scale, told=told("RT", at=at(610)),
     )  # fmt: skip
     log_gel(pour=pour, mix=mixes[0], at=GelPlace.CUP, place="", temperature_c=22.0, told=told("RT", at=at(58)))
     log_gel(pour=pour, mix=None, at=GelPlace.PART, place="transom", temperature_c=24.0, told=told("RT", at=at(95)))
@@ -196,7 +196,8 @@ def build_hull(*, pails: int = 5, number: str = "MB84-01") -> Built:
     )
     log_demould(part=part, words="released without wedges", told=told("KJ", at=at(1510)))
     for what, mass in (
-        (Weighed.SHELL, 190.0), (Weighed.GELCOAT, 22.0), (Weighed.FIBRE, 66.0), (Weighed.CORE, 30.0), (Weighed.INSERTS, 3.0),
+        (Weighed.SHELL, 190.0), (Weighed.GELCOAT, 22.0), (Weighed.FIBRE, 66.0), (Weighed.CORE, 30.0),
+        (Weighed.INSERTS, 3.0),
     ):  # fmt: skip
         log_weighing(
             part=part, what=what, mass_kg=mass, standard_uncertainty_kg=0.3, scale=shop.scale, source="",
@@ -211,7 +212,7 @@ def build_hull(*, pails: int = 5, number: str = "MB84-01") -> Built:
     )
     log_finding(
         part=part, kind=FindingKind.NOTHING, zone_name="Keel", place="", length_mm=None, width_mm=None, words="",
-        told=told("KJ", at=at(1550)),
+        told=told("KJ", at=at(1550), confirmed=({"field": "place", "given": "1540", "question": "Is 1540 right?"},)),
     )  # fmt: skip
     standing = [mixes[0], corrected, *mixes[2:]]
     return Built(berth, pour, tuple(standing))

@@ -101,7 +101,7 @@ def test_a_code_is_made_of_letters_and_digits(shop: Shop, code: str) -> None:
 def test_grams_keyed_for_kilograms_are_offered_as_what_they_are(shop: Shop) -> None:
     with pytest.raises(Refused) as refused:
         _glass(areal_weight_kg_m2=800)
-    assert "800 g/m2 is 0.8 kg/m2" in _sentence(refused, "areal_weight_kg_m2")
+    assert "800 g/m2 is 0.8 kg/m²" in _sentence(refused, "areal_weight_kg_m2")
     assert not Material.objects.exists()
 
 
@@ -587,7 +587,8 @@ def test_a_certificate_is_kept_as_it_came_under_the_hash_of_its_bytes(shelf: She
     file = _attach(shelf.lot(shelf.resin), content).file
     assert file.media_type == "application/pdf"
     assert file.size_bytes == len(content)
-    assert default_storage.open(file.path).read() == content
+    with default_storage.open(file.path) as kept:
+        assert kept.read() == content
     assert file.path == f"{file.sha256[:2]}/{file.sha256}"
 
 

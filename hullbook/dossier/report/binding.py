@@ -69,8 +69,8 @@ def reading_copy(content: DossierContent, dossier: bytes) -> bytes:
         pages = _pages_of(attachment)
         for number, page in enumerate(pages, start=1):
             mark = (
-                f"Hull {content.hull.number}, lot {attachment.lot_code}: {attachment.words}, page {number} of {len(pages)}, "
-                f"file {attachment.sha256[:16]}"
+                f"Hull {content.hull.number}, lot {attachment.lot_codes}: {attachment.words}, "
+                f"page {number} of {len(pages)}, file {attachment.sha256[:16]}"
             )
             _add_stamped(writer, page, mark)
     return _bound(writer, content, [])
@@ -112,7 +112,7 @@ def _certificate(attachment: Attachment) -> Inside:
         attachment.name,
         attachment.media_type,
         "Supplement",
-        f"lot {attachment.lot_code}: {attachment.words}",
+        f"lot {attachment.lot_codes}: {attachment.words}",
         attachment.content,
     )
 

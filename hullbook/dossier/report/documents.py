@@ -46,10 +46,10 @@ def documents(content: DossierContent) -> Story:
     story.append(table(columns, lines) if lines else words("No schedule has been taken into force."))
     story.append(
         words(
-            "How limits are judged: with U the expanded uncertainty (k = 2), inside the limit by more than U is a pass, "
-            "inside by less a conditional pass, outside by less than U a conditional fail, outside by more a fail "
-            "(the four words of ILAC-G8:09/2019, 4.2.3). Each limit is the yard's own or the maker's and is named beside "
-            "its verdict; a verdict stays as it was given on its day.",
+            "How limits are judged: with U the expanded uncertainty (k = 2), inside the limit by more than U is a "
+            "pass, inside by less a conditional pass, outside by less than U a conditional fail, outside by more a "
+            "fail (the four words of ILAC-G8:09/2019, 4.2.3). Each limit is the yard's own or the maker's and is "
+            "named beside its verdict; a verdict stays as it was given on its day.",
             SMALL,
         )
     )

@@ -62,7 +62,6 @@ class Fill:
 
 FILLS: dict[FillRole, Fill] = {
     "ground": Fill(white, None),
-    "paper": Fill(white, None),
     "glass": Fill(PALE, Pen(0.5)),
     "core": Fill(white, Pen(0.5)),
     "resin": Fill(white, Pen(0.5), hatched=True),
@@ -70,7 +69,6 @@ FILLS: dict[FillRole, Fill] = {
     "hollow": Fill(white, Pen(0.8)),
     "band": Fill(PALE, Pen(0.5, GREY, (2, 2))),
     "limit-mark": Fill(black, None),
-    "planned-mark": Fill(white, Pen(0.7, black, (2, 1.5))),
 }
 BOLD_TEXT: tuple[TextRole, ...] = ("figure-told", "limit-figure")
 

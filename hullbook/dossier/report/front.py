@@ -91,6 +91,23 @@ def _book(content: DossierContent) -> list[tuple[str, object]]:
 
 
 def six_answers(content: DossierContent) -> list[Flowable]:
+    fitting = missing_on_page_2(content)
+    story = [*_answers(content), *missing_table(content.missing[:fitting])]
+    if fitting < len(content.missing):
+        story.append(words(f"And {len(content.missing) - fitting} more, which stand in chapter R.", SMALL))
+    return [*story, PageBreak()]
+
+
+def missing_on_page_2(content: DossierContent) -> int:
+    """How much of what is missing fits under the six answers."""
+    room = FRAME_HEIGHT - FOOT_OF_PAGE_2 - sum(_height(flowable) for flowable in _answers(content))
+    fitting = len(content.missing)
+    while fitting and sum(_height(drawn) for drawn in missing_table(content.missing[:fitting])) > room:
+        fitting -= 1
+    return fitting
+
+
+def _answers(content: DossierContent) -> list[Flowable]:
     story: list[Flowable] = [Begins(content.chapter("B")), words("The six answers", ANSWER_STYLE)]
     columns = [
         Column("", 4, figures=True), Column("Asked", 26), Column("Verdict", 16), Column("Because", 48),
@@ -110,18 +127,11 @@ def six_answers(content: DossierContent) -> list[Flowable]:
         )
     )
     story.append(words(f"What is missing: {len(content.missing) or 'nothing'}", SUBHEAD))
-    room = FRAME_HEIGHT - FOOT_OF_PAGE_2 - sum(_height(flowable) for flowable in story)
-    fitting = len(content.missing)
-    while fitting and sum(_height(drawn) for drawn in missing_table(content.missing[:fitting])) > room:
-        fitting -= 1
-    story += missing_table(content.missing[:fitting])
-    if fitting < len(content.missing):
-        story.append(words(f"And {len(content.missing) - fitting} more: the whole list stands in chapter R.", SMALL))
-    return [*story, PageBreak()]
+    return story
 
 
 def _height(flowable: Flowable) -> float:
-    _, height = flowable.wrap(ROOM, FRAME_HEIGHT)
+    height = flowable.wrap(ROOM, FRAME_HEIGHT)[1]
     return float(height) + flowable.getSpaceBefore() + flowable.getSpaceAfter()
 
 

@@ -1,18 +1,21 @@
 """Chapters J to L: hold tests, resin planned and poured, gel and cure."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
+from hullbook.calc.balance import Weighed
 from hullbook.dossier.report.drawn import Drawn
 from hullbook.dossier.report.entries import Story, clock, line_of, verdict_words
 from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Block, Column, Line, pairs, table, titled, words
-from hullbook.dossier.selectors import DossierContent, HeldTest, PartTold, PourTold, SetPlan, moment
+from hullbook.dossier.selectors import DossierContent, HeldTest, Logged, PartTold, PourTold, SetPlan, moment
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.series_plot import Series, series_plot
 from hullbook.inspection.selectors import judgement_words
 from hullbook.materials.enums import SourceKind
 from hullbook.pours.enums import ComponentRole
+from hullbook.pours.models import HoldTest, Mix
 from hullbook.quantities.showing import NOT_KNOWN, show, show_number
 
 PLOT = ROOM * 0.7
@@ -67,10 +70,7 @@ def _hold_test(content: DossierContent, part: PartTold, held: HeldTest) -> Story
     judged = [f"{judgement.level}; {judgement_words(judgement)}" for judgement in held.test.judgements]
     facts: list[tuple[str, object]] = [
         ("Gauge", f"{content.instrument_words(test.gauge)}; reads {test.get_gauge_kind_display()}"),
-        (
-            "Air pressure at the gauge, start and end",
-            f"{show(test.station_pressure_start_mbar, 'mbar')}, {show(test.station_pressure_end_mbar, 'mbar')}",
-        ),
+        ("Air pressure, start and end", _air_pressure(test)),
         (
             "Air temperature, start and end",
             f"{show(test.air_temperature_start_c, 'degC')}, {show(test.air_temperature_end_c, 'degC')}",
@@ -96,6 +96,12 @@ def _hold_test(content: DossierContent, part: PartTold, held: HeldTest) -> Story
             struck=not held.test.stands,
         ),
     ]
+
+
+def _air_pressure(test: HoldTest) -> str:
+    if test.station_pressure_start_mbar is None:
+        return "not wanted: the gauge is absolute"
+    return f"{show(test.station_pressure_start_mbar, 'mbar')}, {show(test.station_pressure_end_mbar, 'mbar')}"
 
 
 def _abreast(heads: Sequence[str], readings: Sequence[tuple[str, ...]], *, struck: bool) -> Flowable:
@@ -132,14 +138,16 @@ def _plan(part: PartTold, set_plan: SetPlan) -> Story:
     if set_plan.plan.gone:
         return [words(f"{title}: {set_plan.plan.gone}", SUBHEAD)]
     sums = (
-        f"For {plan.revision} with {plan.system.code}. Low {show(plan.low_kg, 'kg')}, likely {show(plan.likely_kg, 'kg')}, "
-        f"high {show(plan.high_kg, 'kg')}; expected {show(plan.mean_kg, 'kg')} with a standard deviation of "
+        f"For {plan.revision} with {plan.system.code}. Low {show(plan.low_kg, 'kg')}, likely "
+        f"{show(plan.likely_kg, 'kg')}, high {show(plan.high_kg, 'kg')}; expected {show(plan.mean_kg, 'kg')} with a "
+        f"standard deviation of "
         f"{show(plan.sd_kg, 'kg')}; enough at the chance the costs ask for {show(plan.upper_kg, 'kg')}. To have there: "
         f"{plan.containers} containers of {show(plan.container_kg, 'kg')} and {plan.contingency_containers} in reserve."
     )
     columns = [
-        Column("For", 22), Column("Zone", 16), Column("Low, kg", 10, figures=True), Column("Likely, kg", 10, figures=True),
-        Column("High, kg", 10, figures=True), Column("Kind of source", 18), Column("How it was worked out", 48),
+        Column("For", 22), Column("Zone", 16), Column("Low, kg", 10, figures=True),
+        Column("Likely, kg", 10, figures=True), Column("High, kg", 10, figures=True), Column("Kind of source", 18),
+        Column("How it was worked out", 48),
     ]  # fmt: skip
     lines = [
         (
@@ -163,7 +171,7 @@ def _plan(part: PartTold, set_plan: SetPlan) -> Story:
         for one in set_plan.inputs
     ]
     input_columns = [
-        Column("Figure", 30), Column("Value", 16, figures=True), Column("Material", 14), Column("Kind of source", 28),
+        Column("Figure", 28), Column("Value", 16, figures=True), Column("Material", 12), Column("Kind of source", 36),
         Column("Source", 40),
     ]  # fmt: skip
     return [
@@ -193,15 +201,11 @@ def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
         Column("Pail", 6, figures=True), Column("Time (UTC)", 15), Column("Resin, kg", 9, figures=True),
         Column("Catalyst, kg", 10, figures=True), Column("Other, kg", 8, figures=True),
         Column("Dose, % by weight", 10, figures=True), Column("Resin, °C", 8, figures=True), Column("Lots", 21),
-        Column("Inlet", 7), Column("Mixed by", 8), Column("Second", 9), Column("Left over, kg", 9, figures=True),
-        Column("Verdict", 22),
+        Column("Inlet", 11), Column("Mixed by", 8), Column("Second", 9), Column("Left over, kg", 9, figures=True),
+        Column("Verdict", 18),
     ]  # fmt: skip
     lines = []
-    left = {
-        remainder.row.mix_id: remainder.row.mass_kg
-        for remainder in pour.remainders
-        if remainder.stands and remainder.row.mix_id
-    }
+    left = _left_over(pour)
     for pail in pour.pails:
         mix = pail.mix.row
         lots = ", ".join(component.lot.code for component in pail.components)
@@ -212,7 +216,7 @@ def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
             line_of(
                 pail.mix,
                 mix.pail_number,
-                clock(pail.mix),
+                _time_in(pour, pail.mix),
                 show_number(pail.mass_of(ComponentRole.RESIN), "kg"),
                 show_number(pail.mass_of(ComponentRole.CATALYST), "kg", 3),
                 show_number(addition, "kg", 3) if addition else NOT_KNOWN,
@@ -243,6 +247,25 @@ def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
     return story
 
 
+def _time_in(pour: PourTold, mix: Logged[Mix]) -> str:
+    """The time of day; with its date where that is not the day the pour began."""
+    began, at = pour.pour.entry.happened_at, mix.entry.happened_at
+    return f"{at:%H:%M:%S}" if at.date() == began.date() else f"{at:%Y-%m-%d %H:%M:%S}"
+
+
+def _left_over(pour: PourTold) -> dict[int, float]:
+    """What was left in each pail, told of the mix that stands where an earlier one was corrected."""
+    newer = {pail.mix.row.corrects_id: pail.mix.row.pk for pail in pour.pails if pail.mix.row.corrects_id}
+    left: dict[int, float] = defaultdict(float)
+    for remainder in pour.remainders:
+        mix = remainder.row.mix_id
+        while mix in newer:
+            mix = newer[mix]
+        if remainder.stands and mix is not None:
+            left[mix] += remainder.row.mass_kg
+    return left
+
+
 def _remainders(pour: PourTold) -> Flowable:
     columns = [
         Column("Where", 46), Column("Pail", 8, figures=True), Column("Mass, kg", 12, figures=True),
@@ -266,26 +289,25 @@ def _remainders(pour: PourTold) -> Flowable:
 
 def _planned_against_used(part: PartTold) -> Story:
     use = part.used
+    planned = f"{show(use.planned_kg, 'kg')} ± {show(use.band_kg, 'kg')} (two standard deviations)"
+    found = "; ".join(f"{one.name}: {_weighed(one)}" for one in use.found)
     facts: list[tuple[str, object]] = [
-        ("Planned, without what stays in pails", f"{show(use.planned_kg, 'kg')} ± {show(use.band_kg, 'kg')} (two standard deviations)"),
+        ("Planned, without what stays in pails", planned),
         ("Mixed", _weighed(use.mixed)),
         ("Left in pails", _weighed(use.left_in_pails)),
         ("Used", _weighed(use.used)),
-        ("Found again outside the part", "; ".join(f"{one.name}: {_weighed(one)}" for one in use.found) or "nothing logged"),
+        ("Found again outside the part", found or "nothing logged"),
         ("Planned against used", use.words),
-    ]  # fmt: skip
+    ]
     if use.comparison is not None:
         facts.append(("Used over planned", show_number(use.comparison.ratio, "ratio")))
     closed = use.mass_balance
     facts.append(("Mass balance", closed.words))
     if closed.balance is not None:
-        facts.append(
-            (
-                "Mixed less found",
-                f"{show(closed.balance.unaccounted_kg, 'kg')}, {show(closed.balance.unaccounted_percent, '%')} of mixed, "
-                f"U (k = 2) {show(2 * closed.balance.closure_sd_kg, 'kg')}",
-            )
-        )
+        share = show(closed.balance.unaccounted_percent, "%")
+        uncertainty = show(2 * closed.balance.closure_sd_kg, "kg")
+        less = f"{show(closed.balance.unaccounted_kg, 'kg')}, {share} of mixed, U (k = 2) {uncertainty}"
+        facts.append(("Mixed less found", less))
     if closed.limit is not None:
         bounds = f"{show(closed.limit.low, '%')} to {show(closed.limit.high, '%')}"
         facts.append(("The yard's limit for it", f"{bounds}; {closed.limit.source}"))
@@ -302,22 +324,27 @@ def _planned_against_used(part: PartTold) -> Story:
         story.append(Drawn(planned_used([row], unit="kg", title=f"Resin planned and used, {part.part.name}"), PLOT))
     if use.zones:
         columns = [
-            Column("Zone", 26), Column("Material", 44), Column("Planned", 18, figures=True), Column("Laid", 18, figures=True),
-            Column("Laid over planned", 14, figures=True),
+            Column("Zone", 26), Column("Material", 44), Column("Planned", 18, figures=True),
+            Column("Laid", 18, figures=True), Column("Laid over planned", 14, figures=True),
         ]  # fmt: skip
         lines = [
-            (zone.zone_name, zone.name, show(zone.planned, zone.unit), show(zone.used, zone.unit), show_number(zone.ratio, "ratio"))
+            (
+                zone.zone_name,
+                zone.name,
+                show(zone.planned, zone.unit),
+                show(zone.used, zone.unit),
+                show_number(zone.ratio, "ratio"),
+            )
             for zone in use.zones
-        ]  # fmt: skip
+        ]
         story += titled(f"{part.part.name}: cloth and core by zone", table(columns, lines))
     return story
 
 
-def _weighed(weighed: object) -> str:
-    mass, uncertainty = getattr(weighed, "mass_kg", None), getattr(weighed, "standard_uncertainty_kg", None)
-    if mass is None or uncertainty is None:
+def _weighed(weighed: Weighed | None) -> str:
+    if weighed is None:
         return "not logged"
-    return f"{show(mass, 'kg')} ± {show(2 * uncertainty, 'kg')} (k = 2)"
+    return f"{show(weighed.mass_kg, 'kg')} ± {show(2 * weighed.standard_uncertainty_kg, 'kg')} (k = 2)"
 
 
 def cure(content: DossierContent) -> Story:
@@ -371,7 +398,7 @@ def _cure_curves(content: DossierContent, part: PartTold) -> Story:
                 Series(curve.place, list(zip(curve.hours, curve.temperatures_c, strict=True)))
                 for curve in part.cure.curves
             ],
-            x_label=f"hours from {part.cure.started_by}",
+            x_label="hours",
             y_label="°C",
             title=f"Temperatures of {part.part.name} after gel",
         )
@@ -396,14 +423,17 @@ def _cure_curves(content: DossierContent, part: PartTold) -> Story:
             Block(words(f"{part.part.name}: temperatures after gel", SUBHEAD), Drawn(scene, PLOT)),
             table(columns, lines),
         ]
+        if part.cure.started_at:
+            start = f"Hours count from {moment(part.cure.started_at)}: {part.cure.started_by}."
+            story.append(words(start, SMALL))
         if part.cure.warmth:
             above = f"Time above: at or above {show(part.cure.warmth.above_c, 'degC')}, {part.cure.warmth.source}."
             story.append(words(above, SMALL))
     columns = [
-        Column("Time (UTC)", 20), Column("Place", 36), Column("Temperature, °C", 16, figures=True), Column("Thermometer", 14),
-        Column("By", 8),
+        Column("Time (UTC)", 20), Column("Place", 36), Column("Temperature, °C", 16, figures=True),
+        Column("Thermometer", 14), Column("By", 8),
     ]  # fmt: skip
-    lines = [
+    read = [
         line_of(
             reading,
             clock(reading),
@@ -415,4 +445,4 @@ def _cure_curves(content: DossierContent, part: PartTold) -> Story:
         for reading in part.cure_readings
     ]
     used = content.instrument_words(*(reading.row.thermometer for reading in part.cure_readings))
-    return [*story, table(columns, lines, ROOM * 0.75), words(f"Instruments: {used}.", SMALL)]
+    return [*story, table(columns, read, ROOM * 0.75), words(f"Instruments: {used}.", SMALL)]

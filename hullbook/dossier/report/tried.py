@@ -6,7 +6,7 @@ from reportlab.platypus import Flowable
 
 from hullbook.dossier.report.drawn import Drawn
 from hullbook.dossier.report.entries import Story, clock, line_of
-from hullbook.dossier.report.front import missing_table
+from hullbook.dossier.report.front import missing_on_page_2, missing_table
 from hullbook.dossier.report.paper import ROOM, SMALL, STRONG, SUBHEAD, Block, Column, Line, pairs, table, titled, words
 from hullbook.dossier.selectors import DossierContent, EntryTold, PartTold, moment
 from hullbook.drawings.dot_plot import DotRow, dot_plot
@@ -53,7 +53,8 @@ def _hardness(content: DossierContent, part: PartTold) -> Story:
         Column("Verdict", 26),
     ]  # fmt: skip
     lines = [_hardness_line(view) for view in part.hardness]
-    story += [table(columns, lines), words(f"Impressor: {content.instrument_words(*(v.hardness_set.tester for v in part.hardness))}.", SMALL)]  # fmt: skip
+    testers = content.instrument_words(*(view.hardness_set.tester for view in part.hardness))
+    story += [table(columns, lines), words(f"Impressor: {testers}.", SMALL)]
     for view in part.hardness:
         read = ", ".join(
             f"{show_number(reading.value, 'barcol')}"
@@ -190,12 +191,12 @@ def hold_points(content: DossierContent) -> Story:
 def book(content: DossierContent) -> Story:
     story: Story = []
     counted = (
-        f"Of {len(content.entries)} entries: {len(content.late)} logged late, {len(content.gone)} corrected or struck out, "
-        f"{len(content.asked)} values asked about and answered as right."
+        f"Of {len(content.entries)} entries: {len(content.late)} logged late, {len(content.gone)} corrected or "
+        f"struck out, {len(content.asked)} values asked about and answered as right."
     )
     story.append(words(counted))
-    if content.missing:
-        story += titled(f"Everything that is missing: {len(content.missing)}", *missing_table(content.missing))
+    if rest := content.missing[missing_on_page_2(content) :]:
+        story += titled(f"Missing, beside what stands on page 2: {len(rest)}", *missing_table(rest))
     for title, told, through in (
         ("Corrected and struck out", content.gone, True),
         ("Logged late, more than two minutes after it happened", content.late, False),
@@ -206,18 +207,23 @@ def book(content: DossierContent) -> Story:
     story += _attached(content)
     head = content.as_at
     how = (
-        f"The book is a chain: each entry's hash is taken over its words and the hash of the entry before. This dossier "
-        f"rests on entries up to {head.number}, whose hash is {head.hash}. In the yard's own book, manage.py check_book "
-        "walks the whole chain, and manage.py check_dossier FILE says whether this file is one that was issued and whether "
-        "the entries inside it are the book's. Without the book: record.json inside this file holds each entry with its hash "
-        "and the hash before it; SHA-256 over the words hullbook-entry-1, the 32 bytes of the hash before, and the entry in "
-        "canonical JSON gives its hash."
+        f"The book is a chain: each entry's hash is taken over its words and the hash of the entry before. This "
+        f"dossier rests on entries up to {head.number}, whose hash is {head.hash}. In the yard's own book, manage.py "
+        "check_book walks the whole chain, and manage.py check_dossier FILE says whether this file is one that was "
+        "issued and whether the entries inside it are the book's. Without the book: record.json inside this file holds "
+        "each entry with its hash and the hash before it; SHA-256 over the words hullbook-entry-1, the 32 bytes of the "
+        "hash before, and the entry without those two in canonical JSON gives its hash."
     )
     return [*story, Block(words("How to check the book", SUBHEAD), words(how))]
 
 
 def _entries(told: Sequence[EntryTold], *, through: bool) -> Flowable:
-    columns = [Column("Entry", 8, figures=True), Column("Logged (UTC)", 22), Column("By", 6), Column("What", 44)]
+    columns = [
+        Column("Entry", 8, figures=True),
+        Column("Logged (UTC)", 22),
+        Column("By", 6),
+        Column("What", 44 if not through else 106),
+    ]
     told_in_cells = [
         (one.entry.number, f"{one.entry.tapped_at:%Y-%m-%d %H:%M}", one.entry.person, one.what) for one in told
     ]
@@ -232,5 +238,5 @@ def _attached(content: DossierContent) -> Story:
     if not content.attachments:
         return []
     columns = [Column("Lot", 10), Column("Name inside this file", 40), Column("What it is", 34), Column("SHA-256", 58)]
-    lines = [(one.lot_code, one.name, one.words, one.sha256) for one in content.attachments]
+    lines = [(one.lot_codes, one.name, one.words, one.sha256) for one in content.attachments]
     return titled("Files inside this dossier, as they were received", table(columns, lines))

@@ -8,17 +8,19 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.apps import apps
-from django.core.exceptions import FieldDoesNotExist
 from django.db import models
 
 from hullbook.hulls.models import Hull
 from hullbook.quantities.showing import show
-from hullbook.records.models import Entry, TypedRow
+from hullbook.records.models import Entry, StruckOut
 from hullbook.records.selectors import entries_about
 from hullbook.yard.models import Person
 from hullbook.yard.perms import Act, may
 
 OWN_STRIKE_OUT = timedelta(hours=24)
+
+# Kinds of entry with a page of this app to correct them; a mix or a reading is corrected where it is logged.
+CORRECTED_HERE = ("hulls.craftnumbergiven", "hulls.laying")
 
 UNIT_ENDINGS = (
     ("_kg_m2", "kg/m2"),
@@ -69,6 +71,7 @@ class EntryInWords:
     lines: tuple[tuple[Said, ...], ...]
     verdicts: tuple[Said, ...]
     corrects: int | None
+    reason: str
     struck_by: int | None
     struck_because: str
 
@@ -76,40 +79,58 @@ class EntryInWords:
     def in_short(self) -> str:
         return ", ".join(f"{said.words} {said.value}" for said in self.said[:4])
 
+    @property
+    def worst(self) -> str:
+        """The gravest verdict that came with it, where it is not a pass."""
+        levels = {verdict.words for verdict in self.verdicts}
+        return next((level for level in ("fail", "conditional fail", "conditional pass") if level in levels), "")
+
+    @property
+    def is_corrected_here(self) -> bool:
+        return self.entry.kind in CORRECTED_HERE
+
 
 LAST_SHOWN = 8
 ENTRIES_A_PAGE = 25
 
 
+Lines = dict[int, tuple[int, str]]
+"""By entry: the later one that put a line through it, and why."""
+
+
 def last_entries(hull: Hull) -> list[EntryInWords]:
     """The newest entries about a hull, told from their bodies alone: what corrects one is newer, so it is here."""
-    entries = list(entries_about(hull.number).order_by("-number").select_related("struck_out")[:LAST_SHOWN])
+    entries = list(entries_about(hull.number).select_related("struck_out").order_by("-number")[:LAST_SHOWN])
     bodies = {entry.number: json.loads(entry.body) for entry in entries}
-    corrected = {
-        body["row"]["corrects"]: (number, body["row"]["reason"])
-        for number, body in bodies.items()
-        if body["row"].get("corrects")
-    }
-    return [_in_words(entry, bodies[entry.number], corrected, {}) for entry in entries]
+    rows = {number: body["row"] for number, body in bodies.items()}
+    corrected = {row["corrects"]: (number, row["reason"]) for number, row in rows.items() if row["corrects"]}
+    struck = [entry.struck_out for entry in entries if hasattr(entry, "struck_out")]
+    lines = {**corrected, **{row.struck_id: (row.pk, row.reason) for row in struck}}
+    return [_in_words(entry, bodies[entry.number], lines, {}) for entry in entries]
 
 
 def entries_in_words(entries: Iterable[Entry]) -> list[EntryInWords]:
     """Entries with all they say and what they point at by name; a query for each kind, however many there are."""
     entries = list(entries)
     bodies = {entry.number: json.loads(entry.body) for entry in entries}
-    corrected, names = _corrected(entries), _names(bodies, entries)
-    return [_in_words(entry, bodies[entry.number], corrected, names) for entry in entries]
+    lines, names = {**_corrected(entries), **_struck_out(entries)}, _names(bodies, entries)
+    return [_in_words(entry, bodies[entry.number], lines, names) for entry in entries]
 
 
-def _corrected(entries: Sequence[Entry]) -> dict[int, tuple[int, str]]:
+def _corrected(entries: Sequence[Entry]) -> Lines:
     by_kind: dict[str, list[int]] = defaultdict(list)
     for entry in entries:
         by_kind[entry.kind].append(entry.number)
-    found: dict[int, tuple[int, str]] = {}
+    found: Lines = {}
     for kind, numbers in by_kind.items():
         rows = apps.get_model(kind)._default_manager.filter(corrects__in=numbers)
-        found.update({old: (new, reason) for old, new, reason in rows.values_list("corrects", "pk", "reason")})
+        found |= {old: (new, reason) for old, new, reason in rows.values_list("corrects", "pk", "reason")}
     return found
+
+
+def _struck_out(entries: Sequence[Entry]) -> Lines:
+    rows = StruckOut.objects.filter(struck__in=[entry.number for entry in entries])
+    return {old: (new, reason) for old, new, reason in rows.values_list("struck", "pk", "reason")}
 
 
 Names = dict[tuple[type[models.Model], Any], str]
@@ -138,13 +159,7 @@ def _names(bodies: dict[int, dict[str, Any]], entries: Sequence[Entry]) -> Names
 
 
 def _columns(model: type[models.Model], row: dict[str, Any]) -> list[tuple[Any, Any]]:
-    columns = []
-    for name, value in row.items():
-        try:
-            columns.append((model._meta.get_field(name), value))
-        except FieldDoesNotExist:
-            continue  # a column of an older form of the book
-    return columns
+    return [(field, row[field.name]) for field in model._meta.concrete_fields if field.name in row]
 
 
 def _said(model: type[models.Model], row: dict[str, Any], names: Names) -> tuple[Said, ...]:
@@ -159,7 +174,8 @@ def _said(model: type[models.Model], row: dict[str, Any], names: Names) -> tuple
         elif isinstance(value, bool):
             text = "yes" if value else "no"
         elif field.get_internal_type() == "DecimalField":
-            text = show(float(value), unit_of(field.name))
+            unit = unit_of(field.name)
+            text = f"{float(value):g}" if unit == "1" else show(float(value), unit)
         else:
             text = str(value)
         if text:
@@ -167,18 +183,18 @@ def _said(model: type[models.Model], row: dict[str, Any], names: Names) -> tuple
     return tuple(said)
 
 
-def _in_words(entry: Entry, body: dict[str, Any], corrected: dict[int, tuple[int, str]], names: Names) -> EntryInWords:
+def _in_words(entry: Entry, body: dict[str, Any], lines: Lines, names: Names) -> EntryInWords:
     model = apps.get_model(entry.kind)
-    struck: TypedRow | None = getattr(entry, "struck_out", None)
-    struck_by, because = (struck.pk, struck.reason) if struck else corrected.get(entry.number, (None, ""))
+    struck_by, because = lines.get(entry.number, (None, ""))
     judged = body["lines"].pop("records.judgement", [])
     return EntryInWords(
         entry=entry,
         what=str(model._meta.verbose_name),
         said=_said(model, body["row"], names),
         lines=tuple(_said(apps.get_model(kind), row, names) for kind, rows in body["lines"].items() for row in rows),
-        verdicts=tuple(Said(one["level"], one["because"] or one["code"]) for one in judged),
+        verdicts=tuple(Said(one["level"], one["because"] or one["code"].replace(".", " ")) for one in judged),
         corrects=body["row"].get("corrects"),
+        reason=body["row"]["reason"],
         struck_by=struck_by,
         struck_because=because,
     )

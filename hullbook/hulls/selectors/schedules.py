@@ -202,6 +202,18 @@ class ZoneView:
         return _sum(line.areal_weight_kg_m2 for line in self.plies)
 
     @property
+    def resin_kg_m2(self) -> float | None:
+        return self.stack.resin_kg_m2 if self.stack else None
+
+    @property
+    def fibre_mass_fraction(self) -> float | None:
+        return self.stack.fibre_mass_fraction if self.stack else None
+
+    @property
+    def fibre_volume_fraction(self) -> float | None:
+        return self.stack.fibre_volume_fraction if self.stack else None
+
+    @property
     def fibre_kg(self) -> float | None:
         return _sum(line.dry_kg for line in self.plies)
 
@@ -375,9 +387,16 @@ class ZoneChange:
         return "taken out" if self.after is None else "changed"
 
     @property
+    def before_kg(self) -> float | None:
+        return self.before.mass_kg if self.before else 0.0
+
+    @property
+    def after_kg(self) -> float | None:
+        return self.after.mass_kg if self.after else 0.0
+
+    @property
     def mass_change_kg(self) -> float | None:
-        before, after = ((zone.mass_kg if zone else 0.0) for zone in (self.before, self.after))
-        return None if before is None or after is None else after - before
+        return None if self.before_kg is None or self.after_kg is None else self.after_kg - self.before_kg
 
     @property
     def differs(self) -> bool:

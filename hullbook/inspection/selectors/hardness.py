@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from django.utils import timezone
+
 from hullbook.calc.hardness import Discarded, HardnessResult, judge_set
 from hullbook.calc.statistics import expanded_uncertainty
 from hullbook.calc.verdict import Verdict, no_verdict
@@ -14,7 +16,8 @@ from hullbook.pours.models import ResinPlan
 from hullbook.quantities.tables import hardness_rows
 from hullbook.records.models import Judgement, TypedRow
 from hullbook.yard.enums import LimitName
-from hullbook.yard.selectors import InstrumentCard, calibration_on, limit_in_force
+from hullbook.yard.models import Calibration
+from hullbook.yard.selectors import InstrumentCard, limit_in_force
 
 HARDNESS_MEAN = "hardness.mean"
 
@@ -101,18 +104,22 @@ def _by_the_disc(hardness_set: HardnessSet, verdict: Verdict) -> Verdict:
 
 def hardness_sets(part: Part) -> list[HardnessView]:
     """Every set of a part in the order they were taken, those corrected or struck out too."""
-    found = (
+    found = list(
         HardnessSet.objects.filter(part=part)
         .select_related("entry__struck_out", "tester", "corrected_by")
         .prefetch_related("readings", "entry__judgements")
         .order_by("entry__happened_at", "pk")
     )
-    return [_view(hardness_set) for hardness_set in found]
+    testers = {tried.tester_id for tried in found}
+    calibrations = list(Calibration.objects.current().filter(instrument__in=testers).order_by("calibrated_on", "pk"))
+    return [_view(tried, calibrations) for tried in found]
 
 
-def _view(hardness_set: HardnessSet) -> HardnessView:
+def _view(hardness_set: HardnessSet, calibrations: Sequence[Calibration]) -> HardnessView:
     readings = tuple(hardness_set.readings.all())
-    tester = calibration_on(hardness_set.tester, hardness_set.entry.happened_at.date())
+    day = timezone.localdate(hardness_set.entry.happened_at)
+    own = [one for one in calibrations if one.instrument_id == hardness_set.tester_id and one.calibrated_on <= day]
+    tester = InstrumentCard(hardness_set.tester, own[-1] if own else None, day)
     pairs = [(reading.value, reading.left_out_because) for reading in readings]
     return HardnessView(
         hardness_set=hardness_set,

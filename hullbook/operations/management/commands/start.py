@@ -15,7 +15,8 @@ from django.db import connection
 from django.utils import timezone
 from django.utils.crypto import get_random_string
 
-from hullbook.operations.demo import DEMO_HULL, tell_demo_yard
+from hullbook.hulls.models import Hull
+from hullbook.operations.demo import DEMO_HULL, issue_demo_dossier, tell_demo_yard
 from hullbook.operations.engine import unsafe_settings
 from hullbook.records.guards import missing_guards
 from hullbook.records.models import Entry
@@ -124,7 +125,11 @@ class Command(BaseCommand):
             self.stdout.write(f"  {sign_in_name:<8} {password}")
 
     def _demo_dossier(self) -> None:
-        raise NotImplementedError
+        hull = Hull.objects.get(number=DEMO_HULL)
+        issue = hull.dossier_issues.order_by("-number").first() or issue_demo_dossier(hull)
+        path = settings.MEDIA_ROOT / issue.file.path
+        call_command("check_dossier", str(path))
+        self.stdout.write(str(path))
 
     def _serve(self, port: int) -> None:
         from granian import Granian

@@ -1,0 +1,45 @@
+"""Everything a hull's dossier says, gathered from the book; nothing here draws."""
+
+from hullbook.dossier.selectors.content import (
+    AS_IT_STANDS,
+    FORMAT,
+    Answer,
+    Attachment,
+    Chapter,
+    DossierContent,
+    EntryTold,
+    HeldTest,
+    LayUp,
+    Logged,
+    LotUse,
+    PartTold,
+    PourTold,
+    SetPlan,
+    moment,
+)
+from hullbook.dossier.selectors.gather import dossier_content
+from hullbook.dossier.selectors.issues import issue_for, issued_bytes, issues_of
+from hullbook.dossier.selectors.telling import book_of
+
+__all__ = [
+    "AS_IT_STANDS",
+    "FORMAT",
+    "Answer",
+    "Attachment",
+    "Chapter",
+    "DossierContent",
+    "EntryTold",
+    "HeldTest",
+    "LayUp",
+    "Logged",
+    "LotUse",
+    "PartTold",
+    "PourTold",
+    "SetPlan",
+    "book_of",
+    "dossier_content",
+    "issue_for",
+    "issued_bytes",
+    "issues_of",
+    "moment",
+]
