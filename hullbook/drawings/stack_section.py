@@ -160,12 +160,13 @@ def _break(y: float) -> list[Shape]:
 
 def _label(layer: Layer, middle: float, row: float) -> list[Shape]:
     baseline = row + 6
-    room = ANGLES - text_width(layer.angle, 16, "figure") - 12 - (LABELS + 26)
+    angle = layer.angle.replace("+-", "±")
+    room = ANGLES - text_width(angle, 16, "figure") - 12 - (LABELS + 26)
     return [
         Polyline(((RIGHT, middle), (RIGHT + 12, middle), (LABELS - 12, row), (LABELS - 4, row)), "hairline"),
         Text(LABELS + 18, baseline, str(layer.number), "figure", 16, "end"),
         Text(LABELS + 26, baseline, fitted(layer.material, 17, room), "label", 17),
-        Text(ANGLES, baseline, layer.angle, "figure", 16, "end"),
+        Text(ANGLES, baseline, angle, "figure", 16, "end"),
         Text(THICKNESSES, baseline, f"{layer.thickness_mm:.2f}", "figure-told", 17, "end"),
     ]
 

@@ -217,15 +217,21 @@ class TakeIntoForceForm(LogForm):
 class ZoneRow(forms.Form):
     name = forms.CharField(max_length=40, label="Zone")
     area_m2 = QuantityField(range_key="area_m2", label="Area")
-    girth_from_mm = QuantityField(range_key="half_girth_mm", label="From along the half-girth")
-    girth_to_mm = QuantityField(range_key="half_girth_mm", label="To along the half-girth")
+    girth_from_mm = QuantityField(range_key="half_girth_mm", label="Half-girth from")
+    girth_to_mm = QuantityField(range_key="half_girth_mm", label="Half-girth to")
     station_from = QuantityField(range_key="station", label="From station")
     station_to = QuantityField(range_key="station", label="To station")
     side = forms.ChoiceField(choices=Side.choices, initial=Side.BOTH, label="Side")
 
 
 class LineRow(forms.Form):
-    number = forms.DecimalField(min_value=0, max_value=99999, decimal_places=2, label="Line")
+    number = forms.DecimalField(
+        min_value=0,
+        max_value=99999,
+        decimal_places=2,
+        label="Line",
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
     zone = forms.CharField(max_length=40, label="Zone", widget=forms.TextInput(attrs={"list": "zones"}))
     material = forms.CharField(max_length=30, label="Material", widget=forms.TextInput(attrs={"list": "materials"}))
     angle_deg = forms.CharField(max_length=12, required=False, label="Angle")
@@ -536,7 +542,7 @@ class LayingForm(LogForm):
 
     outcome = forms.ChoiceField(label="How it was laid", widget=forms.RadioSelect)
     zone = forms.ModelChoiceField(queryset=Zone.objects.none(), label="Zone", empty_label=None)
-    lot = forms.ChoiceField(required=False, label="Lot")
+    lot = forms.ChoiceField(required=False, label="Lot", help_text="None only where it is not laid.")
     laid_by = forms.ChoiceField(label="Laid by")
     second_person = forms.ChoiceField(required=False, label="Second person")
     deviation = forms.CharField(

@@ -150,6 +150,10 @@ class ScheduleLine(models.Model):
     def __str__(self) -> str:
         return f"line {self.number}"
 
+    @property
+    def angle_words(self) -> str:
+        return self.angle_deg.replace("+-", "±")
+
 
 class ScheduleSigned(TypedRow):
     """A revision signed: its zones and lines are frozen, and stand whole in the entry."""

@@ -211,10 +211,17 @@ def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
 def entry_correct(request: HttpRequest, number: str, no: int) -> HttpResponse:
     """On to the page that corrects this kind of entry."""
     hull_for(request.user, Act.READ, number)
-    laying = Laying.objects.select_related("part").filter(part__hull__number=number, pk=no).first()
-    if laying is not None:
-        return redirect("hulls:laying-correct", number, laying.part.name, no)
-    return redirect("hulls:craft-number-correct", number)
+    entry = entries_about(number).filter(number=no).first()
+    if entry is None or entry.kind not in selectors.CORRECTED_AT:
+        raise Http404(f"Entry {no} about hull {number} has no page that corrects it; strike it out instead.")
+    row: Any = entry.typed_row()
+    if entry.kind == "hulls.craftnumbergiven":
+        where = [number]
+    elif entry.kind == "pours.mix":
+        where = [number, row.pour.part.name, row.pour.number, no]
+    else:
+        where = [number, row.part.name, no]
+    return redirect(selectors.CORRECTED_AT[entry.kind], *where)
 
 
 # ---- Boat models and their schedules

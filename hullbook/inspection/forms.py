@@ -113,11 +113,11 @@ class HardnessForm(CorrectingForm, InstrumentForm):
     required_source = forms.CharField(max_length=300, label="Which says", help_text="The resin sheet, or the rule.")
 
     def __init__(self, *args: Any, part: Part, corrects: HardnessSet | None = None, **kwargs: Any) -> None:
-        initial: dict[str, Any] = {}
+        initial: dict[str, Any] = {"surface": Surface.LAMINATE} if corrects is None else {}
         if corrects is not None:
             initial["readings"] = readings_text(corrects)
         elif (required := required_hardness(part)) is not None:
-            initial = {"required_mean": f"{required.mean:g}", "required_source": required.source[:300]}
+            initial |= {"required_mean": f"{required.mean:g}", "required_source": required.source[:300]}
         super().__init__(*args, corrects=corrects, initial=initial, **kwargs)
         self.fields["zone_name"] = zone_field(part)
 

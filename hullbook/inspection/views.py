@@ -41,6 +41,7 @@ from hullbook.yard.perms import Act, require
 
 Row = TypeVar("Row", bound=TypedRow)
 FINDINGS_SHOWN = 200
+SETS_DRAWN = 16
 
 
 def _posted(request: HttpRequest) -> Any:
@@ -164,13 +165,13 @@ def hardness(request: HttpRequest, number: str, part: str) -> HttpResponse:
 
 
 def _dots(part: Part, sets: list[HardnessView]) -> Scene | None:
-    """A row a set that counts; the line of what is asked for only where all were held against the same."""
-    current = [view for view in sets if not view.replaced]
+    """A row for each set that counts, the latest of many; the limit only where all were held against the same."""
+    current = [view for view in sets if not view.replaced][-SETS_DRAWN:]
     if not current:
         return None
     rows = [
         DotRow(
-            view.hardness_set.zone_name,
+            f"{view.hardness_set.zone_name}, entry {view.hardness_set.pk}",
             view.kept,
             [reading.value for reading in view.readings if reading.left_out_because],
         )

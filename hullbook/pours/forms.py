@@ -143,8 +143,11 @@ class PlanForm(LogForm):
             "Pails",
             ("pail_kg", "pail_diameter_mm", "pail_height_mm", "pail_film_mm", "heel_mm", "cups_per_pail_kg"),
         ),
-        ("How sure, and what to order", ("area_relative_sd", "waste_fraction", "cost_of_running_out")),
-        ("", ("cost_of_surplus", "container_kg", "contingency_containers", "happened_at")),
+        ("How sure", ("area_relative_sd", "waste_fraction")),
+        (
+            "What to order",
+            ("cost_of_running_out", "cost_of_surplus", "container_kg", "contingency_containers", "happened_at"),
+        ),
     )
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
@@ -398,15 +401,16 @@ class MixForm(InstrumentForm):
         return [*super().ask_about(), *self._slips(), *self._late()]
 
     def _slips(self) -> list[Question]:
-        resin_kg = self.cleaned_data["resin_kg"]
+        """The resin first: grams are only odd beside a resin that is right."""
+        resin_kg, catalyst_g = self.cleaned_data["resin_kg"], self.cleaned_data["catalyst_g"]
+        about_resin = slip_question("resin_kg", self._keyed("resin_kg"), resin_kg, self.view.pail_kg, "kg")
+        if about_resin is not None and not self._is_answered(about_resin):
+            return [about_resin]
         total_kg = resin_kg + (self.cleaned_data["second_resin_kg"] or 0.0)
         middle = (self.system.dose_low_phr + self.system.dose_high_phr) / 2
         grams = catalyst_grams(total_kg, middle, second_part(self.system))
-        asked = (
-            slip_question("resin_kg", self._keyed("resin_kg"), resin_kg, self.view.pail_kg, "kg"),
-            slip_question("catalyst_g", self._keyed("catalyst_g"), self.cleaned_data["catalyst_g"], grams, "g"),
-        )
-        return [question for question in asked if question is not None]
+        about_catalyst = slip_question("catalyst_g", self._keyed("catalyst_g"), catalyst_g, grams, "g")
+        return [question for question in (about_resin, about_catalyst) if question is not None]
 
     def _late(self) -> list[Question]:
         closing = closing_of(self.view.pour)

@@ -24,6 +24,7 @@ from hullbook.pours.forms import (
 from hullbook.pours.models import HoldTest, Mix, Pour
 from hullbook.pours.selectors import (
     hold_tests,
+    open_pour,
     plan_in_force,
     plan_view,
     pour_for,
@@ -57,6 +58,7 @@ def resin(request: HttpRequest, number: str, part: str) -> HttpResponse:
         "plan": plan_in_force(found),
         "hold_tests": hold_tests(found),
         "pours": pours_of(found),
+        "under_way": open_pour(found),
         "against": what_speaks_against_pouring(found),
     }
     return render(request, "pours/resin.html", context)

@@ -77,7 +77,7 @@ TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_a_template_obeys_the_content_security_policy(path: Path) -> None:
-    text = path.read_text()
+    text = re.sub(r"{[{%#].*?[}%#]}", " ", path.read_text(), flags=re.DOTALL)
     for banned in (r"\sstyle=", r"\son\w+=", r"hx-on", r"js:", r"<style", r"<script(?![^>]*src=)"):
         assert not re.search(banned, text), f"{banned} in {path.name}"
     for trigger in re.findall(r'hx-trigger="([^"]*)"', text):
@@ -103,8 +103,12 @@ def _names(resolver: URLResolver, prefix: str = "") -> list[str]:
 
 
 def test_every_page_has_a_test_that_names_it() -> None:
-    tests = "\n".join(path.read_text() for path in (ROOT / "tests").rglob("*.py"))
-    assert [name for name in _names(get_resolver()) if f'"{name}"' not in tests] == []
+    def is_named(name: str) -> bool:
+        app, _, page = name.partition(":")
+        tests = (path.read_text() for path in (ROOT / "tests" / app).rglob("test_*.py"))
+        return any(f'"{name}"' in test or f'"{page}"' in test for test in tests)
+
+    assert [name for name in _names(get_resolver()) if not is_named(name)] == []
 
 
 def test_every_service_has_a_test_that_calls_it() -> None:

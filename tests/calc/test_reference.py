@@ -5,7 +5,7 @@ import pytest
 
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.ranges import check_hard, is_usual
-from hullbook.calc.reference import STATUSES, check_values, ranges, tables_digest
+from hullbook.calc.reference import STATUSES, bands, check_values, ranges, start_values, tables_digest
 
 SHARED = Path(__file__).parents[2] / "shared"
 ENDING_OF_UNIT = {
@@ -138,3 +138,27 @@ def test_any_change_to_any_table_changes_the_fingerprint(tmp_path):
     renamed = tables_digest(tmp_path)
     (tmp_path / "limits" / "bounds.toml").write_text(GOOD_TABLE.replace("0.5]", "0.6]"), encoding="utf-8")
     assert len({before, renamed, tables_digest(tmp_path)}) == 3
+
+
+@pytest.mark.parametrize("name", ["allowances", "cure"])
+def test_every_band_and_start_value_names_its_source_and_how_well_it_is_founded(name):
+    marked = [*bands(SHARED, name).values(), *start_values(SHARED, name).values()]
+    assert marked
+    assert all(one.source and one.status in STATUSES for one in marked)
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ('[band.core]\nlow = 1.1\nhigh = 1.3\nsource = "x"\nstatus = "from memory"', "factors from 0 to 1"),
+        ('[band.core]\nlow = 0.9\nhigh = 1.3\nsource = "x"\nstatus = "guessed"', "give a status"),
+        ('[start.heel_mm]\nunit = "mm"\nsource = "x"\nstatus = "from memory"', "give value, unit"),
+        ('[start.heel_mm]\nvalue = 20\nunit = "mm"\nstatus = "from memory"', "name where the value comes from"),
+    ],
+)
+def test_an_allowance_without_order_or_source_is_refused(tmp_path, table, said):
+    (tmp_path / "limits").mkdir()
+    (tmp_path / "limits" / "allowances.toml").write_text(table, encoding="utf-8")
+    read = bands if table.startswith("[band") else start_values
+    with pytest.raises(InputRefused, match=said):
+        read(tmp_path, "allowances")

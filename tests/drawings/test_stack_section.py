@@ -34,6 +34,10 @@ def test_every_layer_is_named_with_its_number_and_thickness():
     assert words.count("±45") == 2
 
 
+def test_an_angle_keyed_as_plus_minus_is_lettered_with_its_sign():
+    assert "0/90/±45" in words_on(stack_section([Layer(1, "Quadriaxial 1200", 0.92, angle="0/90/+-45")]))
+
+
 def test_layers_stand_on_each_other_from_the_mould_up():
     bands = [
         shape

@@ -163,7 +163,7 @@ def test_a_changed_line_is_told_field_by_field_and_one_taken_out_as_such(berth: 
     changed, taken_out = difference.lines
     assert [(field.words, field.before, field.after) for field in changed.fields] == [
         ("material", "GB-800", "GQ-1200"),
-        ("angle", "+-45", "0/90"),
+        ("angle", "±45", "0/90"),
         ("lap", "50.0\u00a0mm", "40.0\u00a0mm"),
         ("structural", "yes", "no"),
     ]
@@ -221,7 +221,7 @@ def test_an_entry_is_told_in_words_with_what_it_points_at_by_name(berth: Berth) 
     values = {one.words: one.value for one in said.said}
     assert values["lot"] == "R-0001"
     assert values["line"] == "line 2"
-    assert values["quantity"] == "4.25"
+    assert values["quantity"] == "4.25\u00a0m²"
     assert values["outcome"] == "laid as the line says"
     assert [one.words for one in said.verdicts] == ["pass"]
     assert "reason" not in values

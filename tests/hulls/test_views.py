@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
@@ -24,7 +25,7 @@ from hullbook.hulls.models import (
     RevisionInForce,
     ScheduleRevision,
 )
-from hullbook.hulls.selectors import revision_state
+from hullbook.hulls.selectors import CORRECTED_AT, revision_state
 from hullbook.materials.enums import LotState
 from hullbook.materials.selectors import stock_left
 from hullbook.materials.services import decide_lot
@@ -378,6 +379,18 @@ def test_an_entry_leads_on_to_the_page_that_corrects_it(lead: Client, berth: Ber
     given = services.give_craft_number(hull=berth.hull, number="MWB00001E626", told=told())
     answer = lead.get(url("hulls:entry-correct", "MB84-01", given.pk))
     assert answer["Location"] == url("hulls:craft-number-correct", "MB84-01")
+    assert lead.get(url("hulls:entry-correct", "MB84-01", berth.hull.pk)).status_code == 404
+
+
+def test_every_kind_of_entry_that_leads_on_is_one_there_is_and_so_is_its_page() -> None:
+    for kind, name in CORRECTED_AT.items():
+        assert apps.get_model(kind)
+        where = [
+            "MB84-01",
+            *([SHELL] if kind != "hulls.craftnumbergiven" else []),
+            *([1] if kind == "pours.mix" else []),
+        ]
+        assert reverse(name, args=where if kind == "hulls.craftnumbergiven" else [*where, 7])
 
 
 # ---- models and schedules

@@ -246,6 +246,17 @@ def test_a_finding_is_logged_decided_and_listed(lead: Client, whole: Sheltered, 
     assert open_findings(whole.hull) == []
 
 
+def test_a_decision_is_corrected_with_a_reason(lead: Client, whole: Sheltered) -> None:
+    soft = whole.try_hardness("Keel", AFTERWARDS, [20.0] * 30)
+    way = reverse("inspection:decide", args=[whole.hull.number, soft.pk])
+    first = {"entry_id": str(uuid.uuid4()), "decision": "accept", "words": "not loaded there"}
+    assert lead.post(way, first).status_code == 302
+    second = {"entry_id": str(uuid.uuid4()), "decision": "reject", "words": "loaded after all"}
+    assert lead.post(way, second).status_code == 422
+    assert lead.post(way, {**second, "reason": "looked at the drawing"}).status_code == 302
+    assert FindingDecision.objects.current().get().decision == Decision.REJECT
+
+
 def test_a_finding_is_corrected_by_whoever_logs(builder: Client, whole: Sheltered, part: list[str]) -> None:
     finding = Finding.objects.filter(zone_name="Keel").get()
     form = {

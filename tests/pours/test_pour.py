@@ -260,7 +260,8 @@ def test_a_pail_outside_the_gel_table_says_so(day: PourDay) -> None:
     day.mix(resin_temperature_c=34.0)
     clock = pour_view(day.pour).mixes[0].gel_clock
     assert clock.low_minutes is None
-    assert "not in the gel table: the sheet covers 18 to 28 C" in clock.words
+    assert "not in the gel table, which covers 1.00 to 2.00" in clock.words
+    assert "at 18.0 to 28.0" in clock.words
 
 
 def test_gel_stops_the_clock_of_its_pail_alone(day: PourDay) -> None:

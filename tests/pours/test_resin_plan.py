@@ -69,11 +69,13 @@ def test_what_stays_in_the_pails_goes_by_how_many_are_mixed(berth: Berth) -> Non
     outside = (PlanItemKind.TRAP, PlanItemKind.PAIL_FILM, PlanItemKind.HEEL, PlanItemKind.CUPS)
     in_the_bag = sum(item.likely_kg for item in plan.items.all() if item.kind not in outside)
     assert likely(plan, PlanItemKind.TRAP) == pytest.approx(0.01 * in_the_bag, abs=1e-5)
-    pails = 5  # 62.0 kg in pails of 12.5 kg
-    assert 4 * 12.5 < 1.01 * in_the_bag < pails * 12.5
-    wall = pi * 2.9 * 3.6 + pi / 4 * 2.9**2
-    assert likely(plan, PlanItemKind.PAIL_FILM) == pytest.approx(pails * wall * 0.002 * LIQUID, abs=1e-5)
-    assert likely(plan, PlanItemKind.HEEL) == pytest.approx(pi / 4 * 2.9**2 * 0.2 * LIQUID, abs=1e-5)
+    film = (pi * 2.9 * 3.6 + pi / 4 * 2.9**2) * 0.002 * LIQUID
+    heel = pi / 4 * 2.9**2 * 0.2 * LIQUID
+    pails = 6  # each gives 12.5 kg less its film and 0.2 kg of cups
+    assert (pails - 1) * (12.5 - film - 0.2) < 1.01 * in_the_bag + heel <= pails * (12.5 - film - 0.2)
+    assert likely(plan, PlanItemKind.PAIL_FILM) == pytest.approx(pails * film, abs=1e-5)
+    assert likely(plan, PlanItemKind.HEEL) == pytest.approx(heel, abs=1e-5)
+    assert plan_view(plan).pails == pails
     assert likely(plan, PlanItemKind.CUPS) == pytest.approx(pails * 0.2, abs=1e-5)
 
 
@@ -199,3 +201,8 @@ def test_a_surplus_dearer_than_running_out_is_taken_for_a_mix_up(berth: Berth) -
             inputs=plan_inputs(berth.shelf, cost_of_running_out=10.0),
             told=told(),
         )
+
+
+def test_a_pail_that_holds_less_than_it_loses_is_refused(berth: Berth) -> None:
+    with pytest.raises(InputRefused, match="more than what each pail loses"):
+        set_plan(berth, pail_kg=0.25)

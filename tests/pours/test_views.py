@@ -134,6 +134,9 @@ def test_the_pour_page_asks_about_a_pail_logged_twice(day: PourDay, client: Clie
     shown = client.get(page("pour", day.berth, 1)).content.decode()
     assert "Pail 3 was logged twice" in shown
     assert "One pail or two?" in shown
+    twin = Mix.objects.order_by("-pk")[0]
+    assert reverse("hulls:strike-out", args=[day.berth.hull.number, twin.pk]) in shown
+    assert page("mix-correct", day.berth, 1, twin.pk) in shown
     assert "safety data sheets govern" in shown
 
 
@@ -347,11 +350,10 @@ def test_a_point_in_the_wrong_place_is_asked_about_with_the_likely_value(
     ready: PourDay, client: Client, field: str, keyed: str, likely: str
 ) -> None:
     client.force_login(ready.berth.shop.builder)
-    # A dose far off asks for the catalyst as well; only the one about the field keyed wrong matters here.
     answer = client.post(page("mix-log", ready.berth, 1), pail(ready, **{field: keyed}))
     assert answer.status_code == 422
-    question = next(one for one in answer.context["form"].questions if one.field == field)
-    assert (question.given, question.likely) == (keyed, likely)
+    (question,) = answer.context["form"].questions
+    assert (question.field, question.given, question.likely) == (field, keyed, likely)
     taken = client.post(page("mix-log", ready.berth, 1), {**pail(ready, **{field: keyed}), f"instead-{field}": likely})
     assert taken.status_code == 302
 

@@ -22,6 +22,7 @@ from hullbook.dossier.report.paper import (
     Layout,
     Line,
     gap,
+    height_of,
     pairs,
     table,
     words,
@@ -100,9 +101,9 @@ def six_answers(content: DossierContent) -> list[Flowable]:
 
 def missing_on_page_2(content: DossierContent) -> int:
     """How much of what is missing fits under the six answers."""
-    room = FRAME_HEIGHT - FOOT_OF_PAGE_2 - sum(_height(flowable) for flowable in _answers(content))
+    room = FRAME_HEIGHT - FOOT_OF_PAGE_2 - sum(height_of(flowable) for flowable in _answers(content))
     fitting = len(content.missing)
-    while fitting and sum(_height(drawn) for drawn in missing_table(content.missing[:fitting])) > room:
+    while fitting and sum(height_of(drawn) for drawn in missing_table(content.missing[:fitting])) > room:
         fitting -= 1
     return fitting
 
@@ -128,11 +129,6 @@ def _answers(content: DossierContent) -> list[Flowable]:
     )
     story.append(words(f"What is missing: {len(content.missing) or 'nothing'}", SUBHEAD))
     return story
-
-
-def _height(flowable: Flowable) -> float:
-    height = flowable.wrap(ROOM, FRAME_HEIGHT)[1]
-    return float(height) + flowable.getSpaceBefore() + flowable.getSpaceAfter()
 
 
 def missing_table(missing: Sequence[Missing]) -> list[Flowable]:

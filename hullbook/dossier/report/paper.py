@@ -36,6 +36,7 @@ FRAME_HEIGHT = PAGE_HEIGHT - 2 * MARGIN - HEAD - FOOT
 PAD = 1.2 * mm
 FIGURES = 7.6
 LONGEST_WORD = 14
+SHORT_TABLE = 70 * mm
 
 register_faces()
 
@@ -248,12 +249,31 @@ def opened(chapter: Chapter, story: list[Flowable]) -> list[Flowable]:
     head: list[Flowable] = [ChapterHead(chapter), words(state, STATE)]
     if story and isinstance(story[0], Block):
         return [Block(*head, *story[0].inside), *story[1:]]
-    return [CondPageBreak(45 * mm), *head, *story]
+    return [CondPageBreak(_needed([*head, *story])), *head, *story]
 
 
-def titled(title: str, *flowables: Flowable, room_mm: float = 28) -> list[Flowable]:
-    """A sub-head on a page with room for what it stands over."""
-    return [CondPageBreak(room_mm * mm), words(title, SUBHEAD), *flowables]
+def titled(title: str, *flowables: Flowable) -> list[Flowable]:
+    """A sub-head on a page with room for the beginning of what it stands over."""
+    head = words(title, SUBHEAD)
+    return [CondPageBreak(_needed([head, *flowables])), head, *flowables]
+
+
+def height_of(flowable: Flowable) -> float:
+    height = flowable.wrap(ROOM, FRAME_HEIGHT)[1]
+    return float(height) + flowable.getSpaceBefore() + flowable.getSpaceAfter()
+
+
+def _needed(story: Sequence[Flowable]) -> float:
+    """The height up to and with the first table, if that is short, else with its first two rows."""
+    needed = 0.0
+    for flowable in story:
+        if isinstance(flowable, LongTable):
+            height = flowable.wrap(ROOM, FRAME_HEIGHT)[1]
+            needed += height if height <= SHORT_TABLE else sum(flowable._rowHeights[:3])
+            return min(FRAME_HEIGHT, needed)
+        if not isinstance(flowable, CondPageBreak):
+            needed += height_of(flowable)
+    return min(FRAME_HEIGHT, needed)
 
 
 class Paper(BaseDocTemplate):

@@ -191,8 +191,8 @@ def hold_points(content: DossierContent) -> Story:
 def book(content: DossierContent) -> Story:
     story: Story = []
     counted = (
-        f"Of {len(content.entries)} entries: {len(content.late)} logged late, {len(content.gone)} corrected or "
-        f"struck out, {len(content.asked)} values asked about and answered as right."
+        f"Of {len(content.entries)} entries: logged late {len(content.late)}, corrected or struck out "
+        f"{len(content.gone)}; values asked about and answered as right {len(content.asked)}."
     )
     story.append(words(counted))
     if rest := content.missing[missing_on_page_2(content) :]:

@@ -1,6 +1,7 @@
 """Reading hulls, their schedules, their lay-up and the book about them."""
 
 from hullbook.hulls.selectors.book import (
+    CORRECTED_AT,
     ENTRIES_A_PAGE,
     EntryInWords,
     entries_in_words,
@@ -45,6 +46,7 @@ from hullbook.hulls.selectors.shed import (
 )
 
 __all__ = [
+    "CORRECTED_AT",
     "ENTRIES_A_PAGE",
     "CraftNumberCard",
     "EntryInWords",

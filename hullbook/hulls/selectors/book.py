@@ -3,7 +3,7 @@
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,6 +11,7 @@ from django.apps import apps
 from django.db import models
 
 from hullbook.hulls.models import Hull
+from hullbook.materials.models import Lot
 from hullbook.quantities.showing import show
 from hullbook.records.models import Entry, StruckOut
 from hullbook.records.selectors import entries_about
@@ -19,8 +20,15 @@ from hullbook.yard.perms import Act, may
 
 OWN_STRIKE_OUT = timedelta(hours=24)
 
-# Kinds of entry with a page of this app to correct them; a mix or a reading is corrected where it is logged.
-CORRECTED_HERE = ("hulls.craftnumbergiven", "hulls.laying")
+# Kinds of entry that have a page to correct them, and its name. All but the first are about a part.
+CORRECTED_AT = {
+    "hulls.craftnumbergiven": "hulls:craft-number-correct",
+    "hulls.laying": "hulls:laying-correct",
+    "pours.mix": "pours:mix-correct",
+    "inspection.finding": "inspection:finding-correct",
+    "inspection.hardnessset": "inspection:hardness-correct",
+    "inspection.weighing": "inspection:weighing-correct",
+}
 
 UNIT_ENDINGS = (
     ("_kg_m2", "kg/m2"),
@@ -86,8 +94,8 @@ class EntryInWords:
         return next((level for level in ("fail", "conditional fail", "conditional pass") if level in levels), "")
 
     @property
-    def is_corrected_here(self) -> bool:
-        return self.entry.kind in CORRECTED_HERE
+    def can_be_corrected(self) -> bool:
+        return self.entry.kind in CORRECTED_AT
 
 
 LAST_SHOWN = 8
@@ -106,7 +114,7 @@ def last_entries(hull: Hull) -> list[EntryInWords]:
     corrected = {row["corrects"]: (number, row["reason"]) for number, row in rows.items() if row["corrects"]}
     struck = [entry.struck_out for entry in entries if hasattr(entry, "struck_out")]
     lines = {**corrected, **{row.struck_id: (row.pk, row.reason) for row in struck}}
-    return [_in_words(entry, bodies[entry.number], lines, {}) for entry in entries]
+    return [_in_words(entry, bodies[entry.number], lines, Names()) for entry in entries]
 
 
 def entries_in_words(entries: Iterable[Entry]) -> list[EntryInWords]:
@@ -133,11 +141,15 @@ def _struck_out(entries: Sequence[Entry]) -> Lines:
     return {old: (new, reason) for old, new, reason in rows.values_list("struck", "pk", "reason")}
 
 
-Names = dict[tuple[type[models.Model], Any], str]
+@dataclass(frozen=True)
+class Names:
+    """What every row that entries point at is called, and what each lot is counted in."""
+
+    by_row: dict[tuple[type[models.Model], Any], str] = field(default_factory=dict)
+    stock_units: dict[int, str] = field(default_factory=dict)
 
 
 def _names(bodies: dict[int, dict[str, Any]], entries: Sequence[Entry]) -> Names:
-    """What every row that the entries point at is called."""
     wanted: dict[type[models.Model], set[Any]] = defaultdict(set)
     for entry in entries:
         body = bodies[entry.number]
@@ -145,42 +157,51 @@ def _names(bodies: dict[int, dict[str, Any]], entries: Sequence[Entry]) -> Names
         for kind, rows in tables:
             model = apps.get_model(kind)
             for row in rows:
-                for field, value in _columns(model, row):
-                    if field.is_relation and value is not None and field.name not in ("corrects", "struck"):
-                        wanted[field.related_model].add(value)
-    names: Names = {}
+                for column, value in _columns(model, row):
+                    if column.is_relation and value is not None and column.name not in ("corrects", "struck"):
+                        wanted[column.related_model].add(value)
+    names = Names()
     for model, keys in wanted.items():
         relations = [
             f.name for f in model._meta.concrete_fields if f.is_relation and f.name not in ("entry", "corrects")
         ]
         for key, row in model._default_manager.select_related(*relations).in_bulk(list(keys)).items():
-            names[model, key] = str(row)
+            names.by_row[model, key] = str(row)
+            if isinstance(row, Lot):
+                names.stock_units[key] = row.material.stock_unit
     return names
 
 
 def _columns(model: type[models.Model], row: dict[str, Any]) -> list[tuple[Any, Any]]:
-    return [(field, row[field.name]) for field in model._meta.concrete_fields if field.name in row]
+    return [(column, row[column.name]) for column in model._meta.concrete_fields if column.name in row]
 
 
 def _said(model: type[models.Model], row: dict[str, Any], names: Names) -> tuple[Said, ...]:
     said = []
-    for field, value in _columns(model, row):
-        if field.name in ("corrects", "reason", "position", "tables_digest") or value in (None, ""):
+    for column, value in _columns(model, row):
+        if column.name in ("corrects", "reason", "position", "tables_digest") or value in (None, ""):
             continue
-        if field.is_relation:
-            text = f"entry {value}" if field.name == "struck" else names.get((field.related_model, value), "")
-        elif field.choices:
-            text = str(dict(field.flatchoices).get(value, value))
+        if column.is_relation:
+            text = f"entry {value}" if column.name == "struck" else names.by_row.get((column.related_model, value), "")
+        elif column.choices:
+            text = str(dict(column.flatchoices).get(value, value))
         elif isinstance(value, bool):
             text = "yes" if value else "no"
-        elif field.get_internal_type() == "DecimalField":
-            unit = unit_of(field.name)
-            text = f"{float(value):g}" if unit == "1" else show(float(value), unit)
+        elif column.get_internal_type() == "DecimalField":
+            text = _figure(column.name, float(value), names.stock_units.get(row.get("lot", 0), ""))
         else:
             text = str(value)
         if text:
-            said.append(Said(words_of(field.name), text))
+            said.append(Said(words_of(column.name), text))
     return tuple(said)
+
+
+def _figure(name: str, value: float, stock_unit: str) -> str:
+    """A figure with the unit its column's name ends with, or its lot is counted in; no figure without a known unit."""
+    if name.endswith("quantity"):
+        return show(value, stock_unit) if stock_unit else ""
+    unit = unit_of(name)
+    return f"{value:g}" if unit == "1" else show(value, unit)
 
 
 def _in_words(entry: Entry, body: dict[str, Any], lines: Lines, names: Names) -> EntryInWords:

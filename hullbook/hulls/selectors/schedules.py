@@ -468,7 +468,7 @@ def _line_fields(before: ScheduleLine, after: ScheduleLine) -> tuple[FieldChange
     values = (
         ("zone", before.zone.name, after.zone.name),
         ("material", before.material.code, after.material.code),
-        ("angle", before.angle_deg, after.angle_deg),
+        ("angle", before.angle_words, after.angle_words),
         ("lap", show(before.lap_mm, "mm", 1), show(after.lap_mm, "mm", 1)),
         ("structural", _yes_or_no(before.is_structural), _yes_or_no(after.is_structural)),
     )

@@ -1,23 +1,42 @@
 """What was found on a hull, by eye or by a limit, and what was decided about it."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from django.apps import apps
 from django.db.models import QuerySet
 
 from hullbook.cure.models import Demoulded
-from hullbook.hulls.models import Hull, LeftYard
+from hullbook.hulls.models import Hull, Laying, LeftYard
 from hullbook.inspection.enums import FindingKind
-from hullbook.inspection.models import Finding, FindingDecision
+from hullbook.inspection.models import Finding, FindingDecision, HardnessSet
+from hullbook.pours.models import HoldTest, Mix, Pour
+from hullbook.quantities.showing import PLACES as PLACES_OF_UNITS
 from hullbook.quantities.showing import show
-from hullbook.records.models import Entry, Judgement, StruckOut
+from hullbook.records.models import Entry, Judgement, StruckOut, TypedRow
 from hullbook.records.selectors import entries_about
 from hullbook.yard.models import ClimateReading
 
 OPEN_LEVELS = ("fail", "conditional fail")
-LEVEL_WORDS = {"fail": "fails", "conditional fail": "fails within its uncertainty"}
+WHAT_WAS_JUDGED = {
+    "dose": "catalyst dose",
+    "hardness.mean": "mean hardness",
+    "hold.rise": "rise in the hold test",
+    "lot.usable": "lot fit for use",
+    "mix.material": "material of the mix",
+    "pour.release": "pour begun before its release",
+}
+# Where on the hull an entry of a kind lies, and what must be read with its row to say so.
+PLACES: dict[type[TypedRow], tuple[tuple[str, ...], Callable[[Any], str]]] = {
+    Laying: (("part", "zone"), lambda row: f"{row.part.name}, {row.zone.name}"),
+    HoldTest: (("part",), lambda row: f"{row.part.name}, hold test {row.number}"),
+    Pour: (("part",), lambda row: f"{row.part.name}, pour {row.number}"),
+    Mix: (("pour__part",), lambda row: f"{row.pour.part.name}, pail {row.pail_number}"),
+    HardnessSet: (("part",), lambda row: f"{row.part.name}, {row.zone_name}"),
+    ClimateReading: (("bay",), lambda row: row.bay.name),
+}
 
 
 @dataclass(frozen=True)
@@ -68,8 +87,9 @@ def findings_of(hull: Hull) -> list[FindingView]:
     entries = {row.entry_id: row.entry for row in (*seen, *judged)}
     gone = gone_entries(entries.values())
     decisions = decisions_about(entries)
+    places = _places(row.entry for row in judged)
     found = [_by_eye(finding, gone, decisions) for finding in seen]
-    found += [_by_limit(judgement, gone, decisions) for judgement in judged]
+    found += [_by_limit(judgement, places, gone, decisions) for judgement in judged]
     return sorted(found, key=lambda view: (view.entry.happened_at, view.entry.pk), reverse=True)
 
 
@@ -118,6 +138,18 @@ def _judgements(hull: Hull) -> QuerySet[Judgement]:
     return (on_the_hull | in_the_bay).select_related("entry").order_by("entry", "position")
 
 
+def _places(entries: Iterable[Entry]) -> dict[int, str]:
+    numbers: dict[str, list[int]] = defaultdict(list)
+    for entry in entries:
+        numbers[entry.kind].append(entry.pk)
+    places: dict[int, str] = {}
+    for model, (related, words) in PLACES.items():
+        if keys := numbers.get(model._meta.label_lower):
+            rows = model._default_manager.select_related(*related).in_bulk(keys)
+            places.update({key: words(row) for key, row in rows.items()})
+    return places
+
+
 def _by_eye(finding: Finding, gone: dict[int, str], decisions: dict[int, FindingDecision]) -> FindingView:
     size = " by ".join(show(side, "mm", 0) for side in (finding.length_mm, finding.width_mm) if side is not None)
     words = ", ".join(part for part in (size, finding.words) if part)
@@ -134,12 +166,14 @@ def _by_eye(finding: Finding, gone: dict[int, str], decisions: dict[int, Finding
     )
 
 
-def _by_limit(judgement: Judgement, gone: dict[int, str], decisions: dict[int, FindingDecision]) -> FindingView:
+def _by_limit(
+    judgement: Judgement, places: dict[int, str], gone: dict[int, str], decisions: dict[int, FindingDecision]
+) -> FindingView:
     entry = judgement.entry
     return FindingView(
         entry=entry,
-        title=f"{judgement.code.replace('.', ', ').replace('_', ' ')}: {LEVEL_WORDS[judgement.level]}",
-        where=entry.about or "the bay",
+        title=WHAT_WAS_JUDGED.get(judgement.code, judgement.code),
+        where=places.get(entry.pk, entry.about),
         words=judgement_words(judgement),
         level=judgement.level,
         code=judgement.code,
@@ -150,11 +184,12 @@ def _by_limit(judgement: Judgement, gone: dict[int, str], decisions: dict[int, F
 
 def judgement_words(judgement: Judgement) -> str:
     """The value, the limit and where the limit comes from, as they were that day."""
+    places = None if judgement.unit in PLACES_OF_UNITS else 2
     said = []
     if judgement.value is not None:
-        said.append(show(judgement.value, judgement.unit, None if judgement.unit else 2))
+        said.append(show(judgement.value, judgement.unit, places))
     bounds = [
-        f"{word} {show(bound, judgement.unit, None if judgement.unit else 2)}"
+        f"{word} {show(bound, judgement.unit, places)}"
         for word, bound in (("at least", judgement.low), ("at most", judgement.high))
         if bound is not None
     ]

@@ -370,7 +370,7 @@ def _days_of_work(book: HullInBook) -> set[dt.date]:
 def climate_not_judged(book: HullInBook) -> Iterator[Gap]:
     for found in book.findings:
         if found.is_open and found.entry.kind == ClimateReading._meta.label_lower:
-            yield Gap("the bay", f"{found.title} (entry {found.entry.pk}), {found.words}")
+            yield Gap(found.where, f"{found.title}: {found.level} (entry {found.entry.pk}), {found.words}")
 
 
 # ---- Lay-up
@@ -433,7 +433,8 @@ def pail_not_whole(book: HullInBook) -> Iterator[Gap]:
                 yield Gap(where, f"no second person stood by (entry {mix.pk})")
     for found in book.findings:
         if found.is_open and found.entry.kind == Mix._meta.label_lower and not found.code.startswith("lot."):
-            yield Gap(found.where, f"{found.title} (entry {found.entry.pk}), {found.words}", irrecoverable=False)
+            because = f"{found.title}: {found.level} (entry {found.entry.pk}), {found.words}"
+            yield Gap(found.where, because, irrecoverable=False)
 
 
 def no_gel_cup(book: HullInBook) -> Iterator[Gap]:

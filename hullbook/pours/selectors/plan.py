@@ -17,6 +17,7 @@ from hullbook.calc.consumables import (
 )
 from hullbook.calc.core_uptake import core_uptake
 from hullbook.calc.dose import BELIEVABLE_PHR, SecondPart
+from hullbook.calc.errors import InputRefused
 from hullbook.calc.resin_plan import Allowance, order_quantity, round_up_to_containers, total_band
 from hullbook.hulls.models import Part, ScheduleRevision
 from hullbook.hulls.selectors import ZoneView, revision_in_force, schedule_view
@@ -246,6 +247,7 @@ class WorkedOutPlan:
 
     @property
     def pails(self) -> int:
+        """Pails that hold the likely amount."""
         return round_up_to_containers(self.plan.likely_kg, self.figures["pail_kg"])
 
 
@@ -473,7 +475,7 @@ def _bag_items(
 
 
 def _pail_items(in_the_bag_kg: float, liquid_density: float, inputs: ResinPlanInputs) -> Iterator[PlanItem]:
-    """What stays outside the bag. It goes by the pails needed for what is in the bag and the resin trap."""
+    """What stays outside the bag. Each pail gives what is mixed in it, less its film and its cups."""
     trap_kg = in_the_bag_kg * inputs.trap_share_percent.value / PERCENT
     yield _item(
         PlanItemKind.TRAP,
@@ -481,26 +483,30 @@ def _pail_items(in_the_bag_kg: float, liquid_density: float, inputs: ResinPlanIn
             trap_kg, (inputs.trap_share_percent,), f"{inputs.trap_share_percent.value:g} % of what goes into the bag"
         ),
     )
-    pails = round_up_to_containers(in_the_bag_kg + trap_kg, inputs.pail_kg.value)
     film_kg = pail_film_kg(
-        pails=pails,
+        pails=1,
         pail_diameter_mm=inputs.pail_diameter_mm.value,
         wetted_height_mm=inputs.pail_height_mm.value,
         film_mm=inputs.pail_film_mm.value,
         liquid_resin_density_kg_m3=liquid_density,
     )
-    pail = (inputs.pail_kg, inputs.pail_diameter_mm, inputs.pail_height_mm, inputs.pail_film_mm)
-    yield _item(PlanItemKind.PAIL_FILM, _Taken(film_kg, pail, f"film on wall and bottom of {pails} pails"))
     heel_kg = pail_heel_kg(
         pail_diameter_mm=inputs.pail_diameter_mm.value,
         heel_mm=inputs.heel_mm.value,
         liquid_resin_density_kg_m3=liquid_density,
     )
+    cups_kg = inputs.cups_per_pail_kg.value
+    given_kg = inputs.pail_kg.value - film_kg - cups_kg
+    if given_kg <= 0:
+        accepted = f"give more than what each pail loses, {film_kg + cups_kg:.2f} kg in film and cups"
+        raise InputRefused("impossible", "pail_kg", inputs.pail_kg.value, accepted)
+    pails = round_up_to_containers(in_the_bag_kg + trap_kg + heel_kg, given_kg)
+    pail = (inputs.pail_kg, inputs.pail_diameter_mm, inputs.pail_height_mm, inputs.pail_film_mm)
+    yield _item(PlanItemKind.PAIL_FILM, _Taken(pails * film_kg, pail, f"film on wall and bottom of {pails} pails"))
     heel = (inputs.pail_diameter_mm, inputs.heel_mm)
     yield _item(PlanItemKind.HEEL, _Taken(heel_kg, heel, "keeps the hose tip of the last pail covered"))
-    cups_kg = pails * inputs.cups_per_pail_kg.value
     cups = (inputs.pail_kg, inputs.cups_per_pail_kg)
-    yield _item(PlanItemKind.CUPS, _Taken(cups_kg, cups, f"gel cups, stirrers and drips of {pails} pails"))
+    yield _item(PlanItemKind.CUPS, _Taken(pails * cups_kg, cups, f"gel cups, stirrers and drips of {pails} pails"))
 
 
 def _item(kind: PlanItemKind, taken: _Taken, zone_name: str = "") -> PlanItem:

@@ -31,6 +31,7 @@ from hullbook.pours.models import (
 )
 from hullbook.pours.selectors.plan import WorkedOutPlan, plan_view
 from hullbook.quantities.reading import SPELLINGS, convert, own_spelling
+from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import Judgement
 from hullbook.records.services import Refused
 from hullbook.yard.models import Instrument, Person
@@ -273,10 +274,18 @@ def gel_clock(table: GelTable | str, dose_phr: float, temperature_c: float, elap
         return GelClock(None, None, None, elapsed_minutes, table)
     try:
         time = gel_time(table, dose_phr, temperature_c)
-    except InputRefused as refused:
-        return GelClock(None, None, None, elapsed_minutes, f"not in the gel table: {refused.accepted}")
+    except InputRefused:
+        return GelClock(None, None, None, elapsed_minutes, _what_it_covers(table))
     words = "a little past the temperatures of the gel table" if time.extrapolated else ""
     return GelClock(time.low_minutes, time.mid_minutes, time.high_minutes, elapsed_minutes, words)
+
+
+def _what_it_covers(table: GelTable) -> str:
+    doses, temperatures = table.doses_phr, table.temperatures_c
+    return (
+        f"not in the gel table, which covers {show_number(doses[0], 'phr')} to {show(doses[-1], 'phr')} "
+        f"at {show_number(temperatures[0], 'degC')} to {show(temperatures[-1], 'degC')}"
+    )
 
 
 def resolution_in(instrument: Instrument, stored_unit: str) -> float:
