@@ -525,9 +525,8 @@ def _what_was_laid(part: Part, wrong: Laying) -> tuple[ScheduleRevision, LaidLin
     if laid_up.revision is None or wrong in laid_up.earlier:
         raise Http404(f"Entry {wrong.pk} was laid to a line that is no longer there; strike it out instead.")
     laid = next((line for line in laid_up.lines if wrong in line.layings), None)
-    if wrong.lot is not None:
-        return laid_up.revision, laid, wrong.lot.material
-    return laid_up.revision, laid, laid.line.material  # type: ignore[union-attr] - what has no lot has a line
+    material = wrong.lot.material if wrong.lot else wrong.line.material  # type: ignore[union-attr]
+    return laid_up.revision, laid, material
 
 
 def _line_asked_for(request: HttpRequest, lines: tuple[LaidLine, ...]) -> LaidLine | None:

@@ -2,7 +2,7 @@
 
 from decimal import Context, Decimal
 from math import isfinite
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -15,8 +15,13 @@ from hullbook.quantities.reading import read_quantity
 from hullbook.quantities.showing import show
 from hullbook.quantities.tables import ranges
 
+if TYPE_CHECKING:
+    _FloatField = models.Field[Any, Any]
+else:
+    _FloatField = models.Field
 
-class MeasuredField(models.Field):
+
+class MeasuredField(_FloatField):
     """A measured or planned number: a decimal column, a float in Python, in the unit its name ends with.
 
     Fifteen digits are what a float holds exactly, so the text of a stored value is the same for ever.

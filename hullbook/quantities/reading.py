@@ -15,7 +15,7 @@ from hullbook.quantities.showing import FORMULA_STARTS
 LONGEST_TEXT = 40
 NUMBER_AND_UNIT = re.compile(r"\s*([+-]?\d{1,12}(?:[.,]\d{1,12})?)\s*(.*?)\s*")
 
-_registry = pint.UnitRegistry()
+_registry: pint.UnitRegistry[float] = pint.UnitRegistry()
 _registry.define("parts_per_hundred = 0.01 = phr")
 
 # For each unit that is stored: the spellings that may be keyed, and what pint calls them.

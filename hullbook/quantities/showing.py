@@ -43,6 +43,16 @@ def show_number(value: float | None, unit: str, places: int | None = None) -> st
     return rounded(float(value), PLACES.get(unit, 3) if places is None else places)
 
 
+def show_elapsed(minutes: float) -> str:
+    """Time gone by as a clock on the wall would say it: minutes at first, then hours, then days."""
+    whole = int(minutes)
+    if whole < 120:
+        return f"{whole}\u00a0min"
+    if whole < 48 * 60:
+        return f"{whole // 60}\u00a0h {whole % 60}\u00a0min"
+    return f"{whole // (24 * 60)}\u00a0days"
+
+
 def show(value: float | None, unit: str, places: int | None = None) -> str:
     """`show(0.8, "kg/m2")` -> "0.800 kg/m²", with a space that does not break."""
     number, words = show_number(value, unit, places), unit_words(unit)

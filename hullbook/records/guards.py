@@ -4,6 +4,7 @@ from typing import Any
 
 from django.apps import apps
 from django.db import connections
+from django.db.models import Model
 
 from hullbook.records import triggers
 from hullbook.records.models import Entry, LogRow, entry_row_models, typed_row_models
@@ -11,7 +12,7 @@ from hullbook.records.models import Entry, LogRow, entry_row_models, typed_row_m
 
 def append_only_tables() -> list[str]:
     logs = [model for model in apps.get_models() if issubclass(model, LogRow)]
-    models = [Entry, *typed_row_models(), *entry_row_models(), *logs]
+    models: list[type[Model]] = [Entry, *typed_row_models(), *entry_row_models(), *logs]
     return sorted(model._meta.db_table for model in models)
 
 
@@ -21,10 +22,17 @@ def seals() -> list[triggers.Seal]:
     for model in apps.get_models():
         if sealed_by := getattr(model, "sealed_by", None):
             sealing = apps.get_model(sealed_by)
-            column = model._meta.get_field("revision").column
-            sealing_column = sealing._meta.get_field("revision").column
-            found.append(triggers.Seal(model._meta.db_table, column, sealing._meta.db_table, sealing_column))
+            found.append(
+                triggers.Seal(
+                    model._meta.db_table, _revision_column(model), sealing._meta.db_table, _revision_column(sealing)
+                )
+            )
     return found
+
+
+def _revision_column(model: type[Model]) -> str:
+    field: Any = model._meta.get_field("revision")
+    return str(field.column)
 
 
 def put_guards_in_place(*, using: str, **kwargs: Any) -> None:

@@ -2,10 +2,7 @@
 
 import json
 from collections.abc import Iterator
-from datetime import datetime
-from decimal import Decimal
 from typing import Any, ClassVar, Self
-from uuid import UUID
 
 from django.apps import apps
 from django.core.validators import MinLengthValidator
@@ -90,7 +87,7 @@ class Entry(models.Model):
         return (self.tapped_at - self.happened_at).total_seconds() > 120
 
 
-class TypedRowQuerySet(models.QuerySet):
+class TypedRowQuerySet(models.QuerySet[Any]):
     def current(self) -> Self:
         """Rows that nobody has corrected or struck out."""
         return self.filter(corrected_by__isnull=True, entry__struck_out__isnull=True)
@@ -102,10 +99,9 @@ def in_columns(row: models.Model, leave_out: frozenset[str]) -> dict[str, Any]:
     for field in row._meta.concrete_fields:
         if field.name in leave_out:
             continue
-        value: Decimal | datetime | UUID | str | float | None = getattr(row, field.attname)
-        if isinstance(field, MeasuredField) and value is not None:
-            value = field.as_decimal(float(value))
-        columns[field.name] = value
+        value = getattr(row, field.attname)
+        is_measured = isinstance(field, MeasuredField) and value is not None
+        columns[field.name] = field.as_decimal(value) if is_measured else value
     return columns
 
 

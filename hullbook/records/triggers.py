@@ -63,13 +63,11 @@ def missing_guards(connection: BaseDatabaseWrapper, append_only: list[str], seal
 
 
 def _wanted(connection: BaseDatabaseWrapper, append_only: list[str], seals: list[Seal]) -> list[tuple[str, str]]:
-    if connection.vendor == "sqlite":
-        append_only_endings, seal_endings = (
-            ("no_update", "no_delete"),
-            ("sealed_insert", "sealed_update", "sealed_delete"),
-        )
-    else:
-        append_only_endings, seal_endings = ("no_change", "no_truncate"), ("sealed_insert", "sealed_change")
+    append_only_endings, seal_endings = (
+        (["no_update", "no_delete"], ["sealed_insert", "sealed_update", "sealed_delete"])
+        if connection.vendor == "sqlite"
+        else (["no_change", "no_truncate"], ["sealed_insert", "sealed_change"])
+    )
     return [
         *((table, f"{table}_{ending}") for table in append_only for ending in append_only_endings),
         *((seal.table, f"{seal.table}_{ending}") for seal in seals for ending in seal_endings),

@@ -27,7 +27,7 @@ class Question:
     likely: str | None = None
 
 
-def _digest(file: UploadedFile) -> str:
+def _digest(file: "UploadedFile[Any]") -> str:
     file.seek(0)
     digest = sha256()
     for chunk in file.chunks():
@@ -68,7 +68,10 @@ class LogForm(forms.Form):
         fields = [
             (name, value) for name, values in self.posted.lists() if name not in NOT_FINGERPRINTED for value in values
         ]
-        return fingerprint([*fields, *((name, _digest(file)) for name, file in self.files.items())])
+        return fingerprint([*fields, *((name, _digest(file)) for name, file in self._posted_files())])
+
+    def _posted_files(self) -> list[tuple[str, Any]]:
+        return list(self.files.items())
 
     @staticmethod
     def _with_answers_taken(data: Any) -> Any:
@@ -79,6 +82,11 @@ class LogForm(forms.Form):
             if name.startswith("instead-"):
                 taken[name.removeprefix("instead-")] = data[name]
         return taken
+
+    def full_clean(self) -> None:
+        for field in self.fields.values():
+            field.error_messages["required"] = "This is missing; give it."
+        super().full_clean()
 
     def ask_about(self) -> list[Question]:
         """Questions a form has beyond the usual range of each field; called once all fields are clean."""

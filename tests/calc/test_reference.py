@@ -24,7 +24,7 @@ ENDING_OF_UNIT = {
     "min": "_min",
     "deg": "_deg",
     "barcol": "_barcol",
-    "1": "_count",
+    "1": "",  # a bare number
     "shown": "_shown",
     "K": "_k",
 }

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hullbook.quantities.showing import rounded, show
+from hullbook.quantities.showing import rounded, show, show_elapsed
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,11 @@ def test_a_figure_carries_its_unit_with_a_space_that_does_not_break() -> None:
 @given(value=st.floats(-1e8, 1e8), places=st.integers(0, 6))
 def test_rounding_moves_a_figure_by_half_a_step_at_most(value: float, places: int) -> None:
     assert abs(float(rounded(value, places)) - value) <= 0.5 * 10**-places * (1 + 1e-9) + abs(value) * 1e-15
+
+
+@pytest.mark.parametrize(
+    ("minutes", "text"),
+    [(0.4, "0\u00a0min"), (119.9, "119\u00a0min"), (120, "2\u00a0h 0\u00a0min"), (2879, "47\u00a0h 59\u00a0min"), (2880, "2\u00a0days")],
+)
+def test_time_gone_by_is_said_in_minutes_then_hours_then_days(minutes: float, text: str) -> None:
+    assert show_elapsed(minutes) == text

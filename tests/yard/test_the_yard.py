@@ -145,7 +145,7 @@ def test_climate_is_logged_from_the_page_once_however_often_it_is_sent(shop: Sho
 @pytest.mark.parametrize(
     ("field", "given", "said"),
     [
-        ("air_temperature_c", "", "required"),
+        ("air_temperature_c", "", "nothing is not accepted"),
         ("air_temperature_c", "warm", "give one number"),
         ("air_temperature_c", "20 kg", "the unit may be"),
         ("humidity_percent", "0.55", "is 55 %"),

@@ -42,7 +42,7 @@ from hullbook.hulls.models import (
     RevisionInForce,
     ScheduleSigned,
 )
-from hullbook.hulls.selectors import schedule_view
+from hullbook.hulls.selectors import entries_in_words, schedule_view
 from hullbook.inspection.models import Weighing
 from hullbook.inspection.selectors import (
     findings_of,
@@ -106,11 +106,12 @@ def _content(hull: Hull, issue_number: int | None) -> DossierContent:
         "attachments": _attachments(lots),
     }
     logged = [found for found in walked(told) if isinstance(found, Logged)]
-    rows = {row.pk: row for row in walked(told) if isinstance(row, TypedRow)}
-    shown = {entry.number for entry in own} | set(rows) | {found.gone_by for found in logged if found.gone_by}
+    rows = {row.pk for row in walked(told) if isinstance(row, TypedRow)}
+    shown = {entry.number for entry in own} | rows | {found.gone_by for found in logged if found.gone_by}
     entries = tuple(Entry.objects.filter(number__in=shown).order_by("number"))
-    words = {entry.number: _what(entry, rows) for entry in entries}
     gone = gone_entries(entries)
+    on_their_own = [entry for entry in entries if entry.told_late or entry.confirmed or entry.number in gone]
+    words = {one.entry.number: f"{one.what}: {one.in_short}" for one in entries_in_words(on_their_own)}
     return DossierContent(
         **told,
         entries=entries,
@@ -405,10 +406,3 @@ def _attachments(lots: tuple[LotUse, ...]) -> tuple[Attachment, ...]:
             content=content,
         )
     return tuple(named.values())
-
-
-def _what(entry: Entry, rows: dict[int, TypedRow]) -> str:
-    row = rows.get(entry.number)
-    if row is not None:
-        return str(row)
-    return str(entry.kind.partition(".")[2])

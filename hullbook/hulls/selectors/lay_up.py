@@ -130,7 +130,10 @@ def _line_now(layings: Sequence[Laying], revision: ScheduleRevision, lines: Sequ
 def laying_for(part: Part, number: int) -> Laying:
     """A laying that can still be corrected."""
     laying = (
-        Laying.objects.current().filter(part=part, pk=number).select_related("entry", "zone", "line", "lot").first()
+        Laying.objects.current()
+        .filter(part=part, pk=number)
+        .select_related("entry", "zone", "line__material", "lot__material")
+        .first()
     )
     if laying is None:
         raise Http404(f"Entry {number} is no laying of {part} that can be corrected.")

@@ -21,5 +21,10 @@ def number(value: float | None, unit: str) -> str:
 
 
 @register.filter
+def elapsed(minutes: float) -> str:
+    return showing.show_elapsed(minutes)
+
+
+@register.filter
 def unit_words(unit: str) -> str:
     return units.unit_words(unit)
