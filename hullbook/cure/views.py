@@ -1,6 +1,5 @@
 """Pages of the cure."""
 
-from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -12,12 +11,8 @@ from hullbook.cure.forms import AboveForm, CureReadingForm, DemouldForm
 from hullbook.cure.selectors import cure_plot, cure_view
 from hullbook.hulls.selectors import part_for
 from hullbook.records.views import log_page
-from hullbook.web.views import reads
+from hullbook.web.views import posted, reads
 from hullbook.yard.perms import Act
-
-
-def _posted(request: HttpRequest) -> Any:
-    return request.POST if request.method == "POST" else None
 
 
 @reads
@@ -32,7 +27,7 @@ def cure(request: HttpRequest, number: str, part: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def reading_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
-    form = CureReadingForm(_posted(request), places=[curve.place for curve in cure_view(found).curves])
+    form = CureReadingForm(posted(request), places=[curve.place for curve in cure_view(found).curves])
     return log_page(
         request,
         form,
@@ -46,7 +41,7 @@ def reading_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def demould_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
-    form = DemouldForm(_posted(request))
+    form = DemouldForm(posted(request))
     return log_page(
         request,
         form,

@@ -15,8 +15,9 @@ from hullbook.drawings.half_girth import GirthZone, half_girth
 from hullbook.drawings.scene import Scene
 from hullbook.drawings.stack_section import Layer, stack_section
 from hullbook.hulls import selectors, services
-from hullbook.hulls.enums import HOLD_POINTS, RevisionState
+from hullbook.hulls.enums import HOLD_POINTS, RevisionState, Side
 from hullbook.hulls.forms import (
+    EMPTY_ROWS,
     LARGEST_CSV_BYTES,
     ON_PAGE_LINES,
     SCHEDULE_CSV_COLUMNS,
@@ -43,7 +44,7 @@ from hullbook.materials.selectors import KnownValue, resin_systems, sheet_in_for
 from hullbook.records.selectors import entries_about
 from hullbook.records.services import Refused
 from hullbook.records.views import log_page
-from hullbook.web.views import reads
+from hullbook.web.views import posted, reads
 from hullbook.yard.perms import Act, require
 
 # ---- The shed and its hulls
@@ -65,7 +66,7 @@ def hull_list(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def hull_lay_down(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.LAY_DOWN)
-    form = LayDownForm(request.POST if request.method == "POST" else None)
+    form = LayDownForm(posted(request))
     return log_page(
         request,
         form,
@@ -101,7 +102,7 @@ def _to_hull(number: str) -> str:
 @require_http_methods(["GET", "POST"])
 def craft_number_give(request: HttpRequest, number: str) -> HttpResponse:
     found = hull_for(request.user, Act.LAY_DOWN, number)
-    form = CraftNumberForm(request.POST if request.method == "POST" else None, hull=found)
+    form = CraftNumberForm(posted(request), hull=found)
     return log_page(
         request,
         form,
@@ -118,7 +119,7 @@ def craft_number_correct(request: HttpRequest, number: str) -> HttpResponse:
     now = selectors.craft_number_of(found)
     if now is None:
         raise Http404(f"Hull {number} has no craft identification number yet.")
-    form = CraftNumberForm(request.POST if request.method == "POST" else None, hull=found, corrects=now)
+    form = CraftNumberForm(posted(request), hull=found, corrects=now)
     return log_page(
         request,
         form,
@@ -141,7 +142,7 @@ def hold_point_release(request: HttpRequest, number: str, no: int) -> HttpRespon
     if no >= len(HOLD_POINTS):
         raise Http404(f"Hold points run from 0 to {len(HOLD_POINTS) - 1}; there is no {no}.")
     earlier = [card.point for card in selectors.hold_points(found)[:no] if card.release is None]
-    form = HoldPointForm(request.POST if request.method == "POST" else None)
+    form = HoldPointForm(posted(request))
     return log_page(
         request,
         form,
@@ -155,7 +156,7 @@ def hold_point_release(request: HttpRequest, number: str, no: int) -> HttpRespon
 @require_http_methods(["GET", "POST"])
 def yard_leave(request: HttpRequest, number: str) -> HttpResponse:
     found = hull_for(request.user, Act.LEAVE_YARD, number)
-    form = LeaveYardForm(request.POST if request.method == "POST" else None)
+    form = LeaveYardForm(posted(request))
     return log_page(
         request,
         form,
@@ -196,7 +197,7 @@ def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
         raise PermissionDenied(
             "Your own entry you strike out within 24 hours; after that, and others', the quality lead does."
         )
-    form = StrikeOutForm(request.POST if request.method == "POST" else None)
+    form = StrikeOutForm(posted(request))
     return log_page(
         request,
         form,
@@ -236,7 +237,7 @@ def boat_models(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def boat_model_add(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.WRITE_SCHEDULE)
-    form = BoatModelForm(request.POST if request.method == "POST" else None)
+    form = BoatModelForm(posted(request))
     return log_page(
         request,
         form,
@@ -258,7 +259,7 @@ def schedules(request: HttpRequest, name: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def revision_begin(request: HttpRequest, name: str) -> HttpResponse:
     model = selectors.boat_model_for(request.user, Act.WRITE_SCHEDULE, name)
-    form = BeginRevisionForm(request.POST if request.method == "POST" else None, initial=request.GET.dict())
+    form = BeginRevisionForm(posted(request), initial=request.GET.dict())
     if request.method == "POST" and form.is_valid():
         try:
             revision = services.begin_revision(
@@ -371,11 +372,14 @@ def schedule_write(request: HttpRequest, name: str, part: str, letter: str) -> H
 
 
 def _with_more_rows(posted: Any) -> Any:
-    """What was posted, with four more empty rows in both tables."""
+    """What was posted, with a few more empty rows in both tables."""
     data = posted.copy()
-    for table in ("zones", "lines"):
-        shown = data.get(f"{table}-TOTAL_FORMS", "")
-        data[f"{table}-TOTAL_FORMS"] = str(int(shown) + 4) if shown.isascii() and shown.isdigit() else "4"
+    for table, empty in (("zones", ("side", Side.BOTH)), ("lines", ("is_structural", "on"))):
+        text = data.get(f"{table}-TOTAL_FORMS", "")
+        shown = min(int(text), ON_PAGE_LINES) if text.isascii() and text.isdigit() and len(text) < 6 else 0
+        data[f"{table}-TOTAL_FORMS"] = str(shown + EMPTY_ROWS)
+        for row in range(shown, shown + EMPTY_ROWS):
+            data[f"{table}-{row}-{empty[0]}"] = empty[1]
     return data
 
 
@@ -412,7 +416,7 @@ def schedule_csv(request: HttpRequest, name: str, part: str, letter: str) -> Htt
 @require_http_methods(["GET", "POST"])
 def schedule_sign(request: HttpRequest, name: str, part: str, letter: str) -> HttpResponse:
     revision = revision_for(request.user, Act.SIGN_SCHEDULE, name, part, letter)
-    form = SignForm(request.POST if request.method == "POST" else None, revision=revision)
+    form = SignForm(posted(request), revision=revision)
     return log_page(
         request,
         form,
@@ -445,7 +449,7 @@ def revision_take(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.SIGN_SCHEDULE, number, part)
     cards = selectors.revisions_of(found.hull.boat_model).get(part, ())
     signed = [card.revision for card in cards if card.signed]
-    form = TakeIntoForceForm(request.POST if request.method == "POST" else None, signed=signed)
+    form = TakeIntoForceForm(posted(request), signed=signed)
     return log_page(
         request,
         form,
@@ -475,7 +479,7 @@ def laying_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
     if material is None:
         return render(request, "hulls/laying_beside.html", context)
     form = LayingForm(
-        request.POST if request.method == "POST" else None,
+        posted(request),
         revision=laid_up.revision,
         material=material,
         laid=laid,
@@ -501,7 +505,7 @@ def laying_correct(request: HttpRequest, number: str, part: str, no: int) -> Htt
         )
     revision, laid, material = _what_was_laid(found, wrong)
     form = LayingForm(
-        request.POST if request.method == "POST" else None,
+        posted(request),
         revision=revision,
         material=material,
         laid=laid,

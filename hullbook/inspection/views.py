@@ -36,16 +36,12 @@ from hullbook.inspection.selectors import (
 from hullbook.records.models import TypedRow
 from hullbook.records.views import log_page
 from hullbook.web.tables import csv_response
-from hullbook.web.views import reads
+from hullbook.web.views import posted, reads
 from hullbook.yard.perms import Act, require
 
 Row = TypeVar("Row", bound=TypedRow)
 FINDINGS_SHOWN = 200
 SETS_DRAWN = 16
-
-
-def _posted(request: HttpRequest) -> Any:
-    return request.POST if request.method == "POST" else None
 
 
 def _row_of(model: type[Row], part: Part, entry: int) -> Row:
@@ -125,7 +121,7 @@ def finding_correct(request: HttpRequest, number: str, part: str, entry: int) ->
 
 
 def _finding_page(request: HttpRequest, part: Part, corrects: Finding | None, title: str) -> HttpResponse:
-    form = FindingForm(_posted(request), part=part, corrects=corrects)
+    form = FindingForm(posted(request), part=part, corrects=corrects)
     return log_page(
         request,
         form,
@@ -142,7 +138,7 @@ def decide(request: HttpRequest, number: str, entry: int) -> HttpResponse:
     found = finding_about(hull, entry)
     if found is None or found.gone or found.nothing_found:
         raise Http404(f"Entry {entry} is no finding on {hull.number} that can be decided.")
-    form = DecisionForm(_posted(request), corrects=found.decision)
+    form = DecisionForm(posted(request), corrects=found.decision)
     return log_page(
         request,
         form,
@@ -199,7 +195,7 @@ def hardness_correct(request: HttpRequest, number: str, part: str, entry: int) -
 
 
 def _hardness_page(request: HttpRequest, part: Part, corrects: HardnessSet | None, title: str) -> HttpResponse:
-    form = HardnessForm(_posted(request), part=part, corrects=corrects)
+    form = HardnessForm(posted(request), part=part, corrects=corrects)
     to = reverse("inspection:hardness", args=[part.hull.number, part.name])
     return log_page(
         request,
@@ -234,7 +230,7 @@ def weighing_correct(request: HttpRequest, number: str, part: str, entry: int) -
 
 
 def _weighing_page(request: HttpRequest, part: Part, corrects: Weighing | None, title: str) -> HttpResponse:
-    form = WeighingForm(_posted(request), corrects=corrects)
+    form = WeighingForm(posted(request), corrects=corrects)
     to = reverse("inspection:balance", args=[part.hull.number, part.name])
     return log_page(
         request,

@@ -161,7 +161,7 @@ def import_materials(*, materials: Sequence[GivenMaterial], told: Told) -> Mater
     if not materials:
         raise Refused("There is no material in it.")
     existing = {material.code: material for material in Material.objects.filter(code__in=[m.code for m in materials])}
-    sheets = []
+    sheets: list[MaterialSheet] = []
     for given in materials:
         try:
             _check_material(given)

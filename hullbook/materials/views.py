@@ -28,7 +28,7 @@ from hullbook.materials.models import Certificate, Lot, Material, ResinSystem
 from hullbook.materials.selectors import StockLine
 from hullbook.quantities.showing import show
 from hullbook.records.views import log_page
-from hullbook.web.views import reads
+from hullbook.web.views import posted, reads
 from hullbook.yard.perms import Act, require
 
 LOTS_A_PAGE = 30
@@ -126,7 +126,7 @@ def material_add(request: HttpRequest, kind: str) -> HttpResponse:
     require(request.user, Act.WRITE_MATERIALS)
     if kind not in MaterialKind.values:
         raise Http404("There is no such kind of material.")
-    form = MaterialForm(request.POST if request.method == "POST" else None, kind=MaterialKind(kind))
+    form = MaterialForm(posted(request), kind=MaterialKind(kind))
     return log_page(
         request,
         form,
@@ -141,9 +141,7 @@ def material_add(request: HttpRequest, kind: str) -> HttpResponse:
 def sheet_revise(request: HttpRequest, code: str) -> HttpResponse:
     product = material_for(request.user, Act.WRITE_MATERIALS, code)
     sheet = selectors.sheet_in_force(product)
-    form = MaterialForm(
-        request.POST if request.method == "POST" else None, kind=MaterialKind(product.kind), sheet=sheet
-    )
+    form = MaterialForm(posted(request), kind=MaterialKind(product.kind), sheet=sheet)
     return log_page(
         request,
         form,
@@ -210,7 +208,7 @@ def system(request: HttpRequest, code: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def system_add(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.WRITE_MATERIALS)
-    form = SystemForm(request.POST if request.method == "POST" else None)
+    form = SystemForm(posted(request))
     return log_page(
         request,
         form,
@@ -239,7 +237,7 @@ def receive(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def lot_receive(request: HttpRequest, code: str) -> HttpResponse:
     product = material_for(request.user, Act.RECEIVE, code)
-    form = ReceiveForm(request.POST if request.method == "POST" else None, material=product)
+    form = ReceiveForm(posted(request), material=product)
     return log_page(
         request,
         form,
@@ -258,7 +256,7 @@ def lot_decide(request: HttpRequest, code: str, decision: str) -> HttpResponse:
     found = lot_for(request.user, act, code)
     card = selectors.lot_card(found.code)
     form = DecideForm(
-        request.POST if request.method == "POST" else None,
+        posted(request),
         lot=found,
         state=state,
         certificates=len(card.certificates),

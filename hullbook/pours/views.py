@@ -37,12 +37,8 @@ from hullbook.pours.selectors import (
 from hullbook.pours.selectors.drawn import hold_tests_plot, one_hold_test_plot, plan_by_purpose, plan_on_the_girth
 from hullbook.records.services import Refused
 from hullbook.records.views import log_page
-from hullbook.web.views import reads
+from hullbook.web.views import posted, reads
 from hullbook.yard.perms import Act
-
-
-def _posted(request: HttpRequest) -> Any:
-    return request.POST if request.method == "POST" else None
 
 
 def _to_pour(pour: Pour) -> str:
@@ -83,7 +79,7 @@ def plan(request: HttpRequest, number: str, part: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def plan_set(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.PLAN_RESIN, number, part)
-    form = PlanForm(_posted(request), part=found)
+    form = PlanForm(posted(request), part=found)
     if "show" in request.POST:
         return _plan_shown(request, form, found)
     return log_page(
@@ -133,7 +129,7 @@ def hold_test(request: HttpRequest, number: str, part: str, no: int) -> HttpResp
 @require_http_methods(["GET", "POST"])
 def hold_test_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
-    form = HoldTestForm(_posted(request))
+    form = HoldTestForm(posted(request))
     return log_page(
         request,
         form,
@@ -153,7 +149,7 @@ def begin(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.POUR, number, part)
     return log_page(
         request,
-        BeginForm(_posted(request), part=found),
+        BeginForm(posted(request), part=found),
         lambda told: services.begin_pour(part=found, told=told),
         template="pours/begin.html",
         context={"part": found, "plan": plan_in_force(found), "against": what_speaks_against_pouring(found)},
@@ -171,7 +167,7 @@ def pour(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
 def mix_log(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
     found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
     view = pour_view(found)
-    form = MixForm(_posted(request), view=view)
+    form = MixForm(posted(request), view=view)
     return log_page(
         request,
         form,
@@ -189,7 +185,7 @@ def mix_correct(request: HttpRequest, number: str, part: str, no: int, entry: in
     corrects = next((one for one in view.mixes if one.mix.pk == entry), None)
     if corrects is None:
         raise Http404(f"Pour {no} of {found.part} has no pail in entry {entry}.")
-    form = MixCorrectForm(_posted(request), view=view, corrects=corrects)
+    form = MixCorrectForm(posted(request), view=view, corrects=corrects)
     mix: Mix = corrects.mix
     return log_page(
         request,
@@ -204,7 +200,7 @@ def mix_correct(request: HttpRequest, number: str, part: str, no: int, entry: in
 @require_http_methods(["GET", "POST"])
 def remainder_log(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
     found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
-    form = RemainderForm(_posted(request), pour=found)
+    form = RemainderForm(posted(request), pour=found)
     return log_page(
         request,
         form,
@@ -218,7 +214,7 @@ def remainder_log(request: HttpRequest, number: str, part: str, no: int) -> Http
 @require_http_methods(["GET", "POST"])
 def gel_log(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
     found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
-    form = GelForm(_posted(request), pour=found)
+    form = GelForm(posted(request), pour=found)
     return log_page(
         request,
         form,
@@ -232,7 +228,7 @@ def gel_log(request: HttpRequest, number: str, part: str, no: int) -> HttpRespon
 @require_http_methods(["GET", "POST"])
 def close(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
     found = pour_for(request.user, Act.POUR, hull=number, part=part, no=no)
-    form = CloseForm(_posted(request))
+    form = CloseForm(posted(request))
     return log_page(
         request,
         form,

@@ -100,8 +100,9 @@ def in_columns(row: models.Model, leave_out: frozenset[str]) -> dict[str, Any]:
         if field.name in leave_out:
             continue
         value = getattr(row, field.attname)
-        is_measured = isinstance(field, MeasuredField) and value is not None
-        columns[field.name] = field.as_decimal(value) if is_measured else value
+        if isinstance(field, MeasuredField) and value is not None:
+            value = field.as_decimal(value)
+        columns[field.name] = value
     return columns
 
 

@@ -357,7 +357,8 @@ class _Uses:
     def in_lots(self) -> Iterator[tuple[Lot, str, str, LaidUse | PailUse]]:
         """Lot, hull, part and use, one by one."""
         for laying in self.layings:
-            yield laying.lot, laying.part.hull.number, laying.part.name, _laid_use(laying)
+            if laying.lot is not None:
+                yield laying.lot, laying.part.hull.number, laying.part.name, _laid_use(laying, laying.lot)
         for mix in self.mixes:
             for component in mix.components.all():
                 part = mix.pour.part
@@ -371,8 +372,8 @@ class _Uses:
 
     def hulls_of(self, lot: Lot, hulls: dict[str, Hull], left: dict[int, LeftYard]) -> Iterator[HullOfLot]:
         by_hull: dict[str, dict[str, list[LaidUse | PailUse]]] = defaultdict(lambda: defaultdict(list))
-        for hull, part, use in self.of_lot(lot):
-            by_hull[hull][part].append(use)
+        for number, part, use in self.of_lot(lot):
+            by_hull[number][part].append(use)
         for number in sorted(by_hull):
             parts = tuple(_part_trace(name, uses) for name, uses in by_hull[number].items())
             hull = hulls[number]
@@ -380,10 +381,10 @@ class _Uses:
             yield HullOfLot(number, hull.boat_model.name, _whereabouts(hull, left), quantity, parts)
 
 
-def _laid_use(laying: Laying) -> LaidUse:
+def _laid_use(laying: Laying, lot: Lot) -> LaidUse:
     return LaidUse(
         entry=laying.pk,
-        lot=laying.lot.code,
+        lot=lot.code,
         zone=laying.zone.name,
         line=laying.line.number if laying.line else None,
         quantity=laying.quantity,

@@ -5,7 +5,7 @@ from functools import wraps
 from typing import Any
 
 from django.db import connection
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.views.decorators.http import require_safe
 
 READING_WORDS = ("SELECT", "WITH", "EXPLAIN", "PRAGMA", "SAVEPOINT", "RELEASE", "ROLLBACK", "BEGIN", "COMMIT")
@@ -31,3 +31,8 @@ def reads(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
             return view(request, *args, **kwargs)
 
     return reading
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What a form is bound to: what was posted, however little; nothing when it is only shown."""
+    return request.POST if request.method == "POST" else None

@@ -1,6 +1,6 @@
 """The yard's own pages: the door, people, instruments, limits, climate."""
 
-from typing import Any
+from collections.abc import Callable
 
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
@@ -13,9 +13,12 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
+from hullbook.records.models import TypedRow
 from hullbook.records.selectors import book_head
+from hullbook.records.services import Told
 from hullbook.records.views import log_page
-from hullbook.web.views import reads
+from hullbook.web.forms import LogForm
+from hullbook.web.views import posted, reads
 from hullbook.yard import services
 from hullbook.yard.enums import LimitName
 from hullbook.yard.forms import (
@@ -43,7 +46,7 @@ def yard_name(request: HttpRequest) -> dict[str, object]:
 @sensitive_post_parameters("password")
 @require_http_methods(["GET", "POST"])
 def sign_in(request: HttpRequest) -> HttpResponse:
-    form = AuthenticationForm(request, data=request.POST if request.method == "POST" else None)
+    form = AuthenticationForm(request, data=posted(request))
     form.error_messages["invalid_login"] = (
         "No such name and password together. After five misses the door stays shut a while."
     )
@@ -89,78 +92,47 @@ def yard(request: HttpRequest) -> HttpResponse:
     return render(request, "yard/yard.html", context)
 
 
-def _back_to_yard(row: Any) -> str:
-    return reverse("yard:yard")
+def _yard_act(request: HttpRequest, title: str, form: LogForm, act: Callable[[Told], TypedRow]) -> HttpResponse:
+    """A form about the yard itself; accepted, it leads back to the yard's page."""
+    context = {"title": title}
+    return log_page(request, form, act, template="yard/act.html", context=context, then=lambda _: reverse("yard:yard"))
 
 
 @require_http_methods(["GET", "POST"])
 def yard_named(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.CHANGE_LIMITS)
-    form = YardForm(request.POST if request.method == "POST" else None)
-    return log_page(
-        request,
-        form,
-        lambda told: services.name_yard(**form.given(), told=told),
-        template="yard/act.html",
-        context={"title": "Name the yard"},
-        then=_back_to_yard,
-    )
+    form = YardForm(posted(request))
+    return _yard_act(request, "Name the yard", form, lambda told: services.name_yard(**form.given(), told=told))
 
 
 @sensitive_post_parameters("password")
 @require_http_methods(["GET", "POST"])
 def person_add(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.CHANGE_PEOPLE)
-    form = PersonForm(request.POST if request.method == "POST" else None)
-    return log_page(
-        request,
-        form,
-        lambda told: services.add_person(**form.given(), told=told),
-        template="yard/act.html",
-        context={"title": "Name a person"},
-        then=_back_to_yard,
-    )
+    form = PersonForm(posted(request))
+    return _yard_act(request, "Name a person", form, lambda told: services.add_person(**form.given(), told=told))
 
 
 @require_http_methods(["GET", "POST"])
 def role_change(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.CHANGE_PEOPLE)
-    form = RoleForm(request.POST if request.method == "POST" else None)
-    return log_page(
-        request,
-        form,
-        lambda told: services.change_role(**form.given(), told=told),
-        template="yard/act.html",
-        context={"title": "Change a role"},
-        then=_back_to_yard,
-    )
+    form = RoleForm(posted(request))
+    return _yard_act(request, "Change a role", form, lambda told: services.change_role(**form.given(), told=told))
 
 
 @require_http_methods(["GET", "POST"])
 def bay_add(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.CHANGE_LIMITS)
-    form = BayForm(request.POST if request.method == "POST" else None)
-    return log_page(
-        request,
-        form,
-        lambda told: services.add_bay(**form.given(), told=told),
-        template="yard/act.html",
-        context={"title": "Add a bay"},
-        then=_back_to_yard,
-    )
+    form = BayForm(posted(request))
+    return _yard_act(request, "Add a bay", form, lambda told: services.add_bay(**form.given(), told=told))
 
 
 @require_http_methods(["GET", "POST"])
 def instrument_add(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.CHANGE_LIMITS)
-    form = InstrumentAddForm(request.POST if request.method == "POST" else None)
-    return log_page(
-        request,
-        form,
-        lambda told: services.register_instrument(**form.given(), told=told),
-        template="yard/act.html",
-        context={"title": "Add an instrument"},
-        then=_back_to_yard,
+    form = InstrumentAddForm(posted(request))
+    return _yard_act(
+        request, "Add an instrument", form, lambda told: services.register_instrument(**form.given(), told=told)
     )
 
 
@@ -168,14 +140,12 @@ def instrument_add(request: HttpRequest) -> HttpResponse:
 def calibration_add(request: HttpRequest, code: str) -> HttpResponse:
     require(request.user, Act.CHANGE_LIMITS)
     instrument = get_object_or_404(Instrument.objects.current(), code=code)
-    form = CalibrationForm(request.POST if request.method == "POST" else None)
-    return log_page(
+    form = CalibrationForm(posted(request))
+    return _yard_act(
         request,
+        f"Calibration of {instrument}",
         form,
         lambda told: services.calibrate_instrument(instrument=instrument, **form.given(), told=told),
-        template="yard/act.html",
-        context={"title": f"Calibration of {instrument}"},
-        then=_back_to_yard,
     )
 
 
@@ -183,21 +153,19 @@ def calibration_add(request: HttpRequest, code: str) -> HttpResponse:
 def limit_set(request: HttpRequest, name: str) -> HttpResponse:
     require(request.user, Act.CHANGE_LIMITS)
     limit = LimitName(name)
-    form = LimitForm(request.POST if request.method == "POST" else None, name=limit)
-    return log_page(
+    form = LimitForm(posted(request), name=limit)
+    return _yard_act(
         request,
+        f"The yard's limit: {limit.label}",
         form,
         lambda told: services.set_limit(name=limit, **form.given(), told=told),
-        template="yard/act.html",
-        context={"title": f"The yard's limit: {limit.label}"},
-        then=_back_to_yard,
     )
 
 
 @require_http_methods(["GET", "POST"])
 def climate_log(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.LOG)
-    form = ClimateForm(request.POST if request.method == "POST" else None, initial={"bay": bays().first()})
+    form = ClimateForm(posted(request), initial={"bay": bays().first()})
     return log_page(
         request,
         form,

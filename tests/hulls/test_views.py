@@ -502,6 +502,7 @@ def test_more_rows_keep_what_is_keyed_and_store_nothing(lead: Client, rev_b: Sch
     text = answer.content.decode()
     assert 'name="lines-6-number"' in text
     assert 'value="±45"' in text
+    assert "field-wrong" not in text
     assert not rev_b.lines.exists()
 
 

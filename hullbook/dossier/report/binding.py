@@ -180,7 +180,8 @@ def _say(canvas: Canvas, sentence: str) -> None:
 
 def _one_page(draw: Callable[[Canvas], object]) -> PageObject:
     target = BytesIO()
-    canvas = Canvas(target, pagesize=(PAGE_WIDTH, PAGE_HEIGHT), invariant=1, initialFontName=REGULAR)
+    size = (PAGE_WIDTH, PAGE_HEIGHT)
+    canvas = Canvas(target, pagesize=size, invariant=1, initialFontName=REGULAR)  # type: ignore[arg-type]
     draw(canvas)
     canvas.showPage()
     canvas.save()

@@ -96,7 +96,7 @@ def instruments(content: DossierContent) -> Story:
         resolution = f"{instrument.resolution:g} {instrument.unit}".strip()
         first = (instrument.code, instrument.name, instrument.serial_number, resolution)
         if not use.calibrations:
-            lines.append((*first, NOT_KNOWN, "never", NOT_KNOWN, NOT_KNOWN, use.uses, state))
+            lines.append((*first, NOT_KNOWN, "never", NOT_KNOWN, NOT_KNOWN, str(use.uses), state))
         for number, calibration in enumerate(use.calibrations):
             lines.append(
                 (
@@ -105,7 +105,7 @@ def instruments(content: DossierContent) -> Story:
                     f"{calibration.calibrated_on:%Y-%m-%d}",
                     f"{calibration.due_on:%Y-%m-%d}",
                     calibration.certificate_number,
-                    use.uses if number == 0 else "",
+                    str(use.uses) if number == 0 else "",
                     state if number == 0 else "",
                 )
             )

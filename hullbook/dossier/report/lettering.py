@@ -35,7 +35,7 @@ def register_faces() -> None:
 @cache
 def _covered(face: str) -> frozenset[int]:
     register_faces()
-    return frozenset(pdfmetrics.getFont(face).face.charToGlyph)
+    return frozenset(pdfmetrics.getFont(face).face.charToGlyph)  # type: ignore[attr-defined]
 
 
 def text_ok(text: str, face: str = REGULAR) -> str:

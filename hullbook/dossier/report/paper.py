@@ -269,7 +269,7 @@ def _needed(story: Sequence[Flowable]) -> float:
     for flowable in story:
         if isinstance(flowable, LongTable):
             height = flowable.wrap(ROOM, FRAME_HEIGHT)[1]
-            needed += height if height <= SHORT_TABLE else sum(flowable._rowHeights[:3])
+            needed += height if height <= SHORT_TABLE else sum(flowable._rowHeights[:3])  # type: ignore[attr-defined]
             return min(FRAME_HEIGHT, needed)
         if not isinstance(flowable, CondPageBreak):
             needed += height_of(flowable)
@@ -306,7 +306,8 @@ class Paper(BaseDocTemplate):
         if isinstance(flowable, Begins):
             letter = flowable.chapter.letter
             self.learnt.starts[letter] = self.page
-            self.learnt.on_top[letter] = self.frame._y > self.frame._y2 - 14 * mm
+            frame: Any = self.frame
+            self.learnt.on_top[letter] = frame._y > frame._y2 - 14 * mm
         self.learnt.pages = self.page
 
     def _head_and_foot(self, canvas: Canvas, _: BaseDocTemplate) -> None:

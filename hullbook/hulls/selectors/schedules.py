@@ -439,7 +439,7 @@ def matched_lines(before: Sequence[ScheduleLine], after: Sequence[ScheduleLine])
     """Pair the lines of two revisions by what they say and in what order, not by their number."""
     keys = [[what_a_line_says(line) for line in lines] for lines in (before, after)]
     pairs: list[LinePair] = []
-    for _, a_from, a_to, b_from, b_to in SequenceMatcher(None, *keys, autojunk=False).get_opcodes():
+    for _, a_from, a_to, b_from, b_to in SequenceMatcher(None, keys[0], keys[1], autojunk=False).get_opcodes():
         if keys[0][a_from:a_to] == keys[1][b_from:b_to]:
             pairs += zip(before[a_from:a_to], after[b_from:b_to], strict=True)
             continue

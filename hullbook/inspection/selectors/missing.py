@@ -798,7 +798,7 @@ def _settle_lines(parts: Iterable[PartInBook]) -> None:
         now = max(part.in_force, key=lambda row: row.pk).revision_id
         part.lines = lines[now]
         for laying in part.layings:
-            if laying.line is None:
+            if laying.line is None or laying.line_id is None:
                 continue
             earlier = laying.line.revision_id
             same = same_lines(lines[earlier], lines[now]) if earlier != now else {}

@@ -126,7 +126,7 @@ class PartUse:
             return "no resin plan is set for this part"
         if self.used is None or self.comparison is None:
             return "no pail is in the book yet"
-        said = self.comparison.reading
+        said: str = self.comparison.reading
         if not self.is_closed:
             said += "; the pour is not closed, so far"
         if self.left_in_pails is None:

@@ -42,7 +42,8 @@ class PartFacts:
     def skin_and_core(self) -> tuple[list[int], list[int]]:
         """Lines that lie before the first core of their zone, and the others; a zone without core is all skin."""
         cored: set[int] = set()
-        skin, core = [], []
+        skin: list[int] = []
+        core: list[int] = []
         for line in self.lines:
             if line.material.kind == MaterialKind.CORE:
                 cored.add(line.zone_id)

@@ -6,7 +6,6 @@ from datetime import datetime
 from django.utils import timezone
 
 from hullbook.calc.vacuum import Rise, corrected_to_temperature, fit_rise
-from hullbook.calc.verdict import Level
 from hullbook.hulls.models import HoldPointRelease, Part
 from hullbook.pours.models import (
     HoldReading,
@@ -35,7 +34,7 @@ class HoldTestView:
     instrument: str
 
     @property
-    def level(self) -> Level:
+    def level(self) -> str:
         return self.judgement.level if self.judgement else "no verdict"
 
     @property

@@ -151,14 +151,19 @@ class InputView:
 
     @property
     def words(self) -> str:
-        own = OWN_FIGURES.get(self.line.name)
-        return own[0] if own else properties_of(self.line.material.kind)[self.line.name].label
+        return self._words_and_unit[0]
 
     @property
     def shown(self) -> str:
-        own = OWN_FIGURES.get(self.line.name)
-        unit = own[1] if own else properties_of(self.line.material.kind)[self.line.name].unit
-        return show(self.line.value, unit)
+        return show(self.line.value, self._words_and_unit[1])
+
+    @property
+    def _words_and_unit(self) -> tuple[str, str]:
+        material = self.line.material
+        if self.line.name in OWN_FIGURES or material is None:
+            return OWN_FIGURES[self.line.name]
+        known = properties_of(material.kind)[self.line.name]
+        return known.label, known.unit
 
 
 @dataclass(frozen=True)
@@ -560,12 +565,12 @@ def _needs(
         wanted = sum(known) * with_waste if len(known) == len(quantities) else None
         yield _need(material, "to cut, waste counted", wanted, material.stock_unit, released)
     for name in ("channel_length_m", "hose_length_m"):
-        if (material := own[name].material) is not None:
-            yield _need(material, "to lay", own[name].value, StockUnit.METRE, released)
+        if (laid := own[name].material) is not None:
+            yield _need(laid, "to lay", own[name].value, StockUnit.METRE, released)
     for name in ("medium_coverage_m2", "peel_ply_coverage_m2"):
-        if (material := own[name].material) is not None:
+        if (laid := own[name].material) is not None:
             yield _need(
-                material, "to cut, waste counted", own[name].value * with_waste, StockUnit.SQUARE_METRE, released
+                laid, "to cut, waste counted", own[name].value * with_waste, StockUnit.SQUARE_METRE, released
             )
 
 
