@@ -1,6 +1,5 @@
 """Pages of the cure."""
 
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse

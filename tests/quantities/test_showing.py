@@ -27,7 +27,13 @@ def test_rounding_moves_a_figure_by_half_a_step_at_most(value: float, places: in
 
 @pytest.mark.parametrize(
     ("minutes", "text"),
-    [(0.4, "0\u00a0min"), (119.9, "119\u00a0min"), (120, "2\u00a0h 0\u00a0min"), (2879, "47\u00a0h 59\u00a0min"), (2880, "2\u00a0days")],
+    [
+        (0.4, "0\u00a0min"),
+        (119.9, "119\u00a0min"),
+        (120, "2\u00a0h 0\u00a0min"),
+        (2879, "47\u00a0h 59\u00a0min"),
+        (2880, "2\u00a0days"),
+    ],
 )
 def test_time_gone_by_is_said_in_minutes_then_hours_then_days(minutes: float, text: str) -> None:
     assert show_elapsed(minutes) == text

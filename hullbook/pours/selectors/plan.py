@@ -569,9 +569,7 @@ def _needs(
             yield _need(laid, "to lay", own[name].value, StockUnit.METRE, released)
     for name in ("medium_coverage_m2", "peel_ply_coverage_m2"):
         if (laid := own[name].material) is not None:
-            yield _need(
-                laid, "to cut, waste counted", own[name].value * with_waste, StockUnit.SQUARE_METRE, released
-            )
+            yield _need(laid, "to cut, waste counted", own[name].value * with_waste, StockUnit.SQUARE_METRE, released)
 
 
 def _need(material: Material, what: str, quantity: float | None, unit: str, released: Mapping[int, float]) -> Need:

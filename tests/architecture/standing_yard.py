@@ -1,0 +1,230 @@
+"""One yard in which every page has something to show and every table a row, and the way to every page of it."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
+
+from hullbook.dossier.models import DossierIssue
+from hullbook.dossier.services import issue_dossier
+from hullbook.hulls.enums import LayingOutcome
+from hullbook.hulls.models import ScheduleRevision
+from hullbook.hulls.services import begin_revision, leave_yard
+from hullbook.inspection.enums import Decision, FindingKind, Weighed
+from hullbook.inspection.models import Weighing
+from hullbook.inspection.services import decide_finding, log_finding
+from hullbook.materials.models import Certificate
+from hullbook.materials.services import strike_out
+from hullbook.pours.models import Pour
+from hullbook.records.services import Told
+from hullbook.yard.enums import Role
+from hullbook.yard.models import Person
+from hullbook.yard.services import add_person, change_role, log_sign_in, make_device
+from tests.cast import MORNING, open_shop, told
+from tests.inspection.factories import LAST_DAY, POUR_DAY, Sheltered, complete_hull, hours, sheltered
+from tests.materials.factories import stock_shelf
+
+
+@dataclass(frozen=True)
+class StandingYard:
+    """A whole hull, a second one that has left, and for every page the arguments it is reached by."""
+
+    berth: Sheltered
+    people: dict[str, Person]
+    arguments: dict[str, tuple[Any, ...]]
+
+
+def just_now(person: str, **changes: object) -> Told:
+    return told(person, at=timezone.now(), **changes)
+
+
+def stand_up() -> StandingYard:
+    shop = open_shop()
+    change = add_person(
+        initials="NN",
+        full_name="Nobody in particular (invented)",
+        sign_in_name="nn",
+        password=None,
+        roles=[Role.OFFICE],
+        told=told(),
+    )
+    change_role(person=change.person, role=Role.OFFICE, holds=False, told=told())
+    berth = complete_hull(shop, stock_shelf(shop))
+    pour = Pour.objects.get(part=berth.part)
+    laying = berth.lay(
+        1, hours(MORNING, 4.9), outcome=LayingOutcome.OTHERWISE, deviation="a patch beside it", told=just_now("MO")
+    )
+    poured_at = hours(POUR_DAY, 1.9)
+    mix = berth.mix(pour, 6, poured_at, 5.0, told=just_now("MO", happened_at=poured_at))
+    hardness = berth.try_hardness("Keel", timezone.now())
+    berth.weigh(Weighed.INSERTS, 0.4, 0.1, timezone.now())
+    finding = log_finding(
+        part=berth.part,
+        kind=FindingKind.OTHER,
+        zone_name="Keel",
+        place="inside",
+        length_mm=20.0,
+        width_mm=5.0,
+        words="a scratch",
+        told=just_now("MO"),
+    )
+    decided = log_finding(
+        part=berth.part,
+        kind=FindingKind.OTHER,
+        zone_name="Keel",
+        place="inside",
+        length_mm=None,
+        width_mm=None,
+        words="a smear",
+        told=told("RT", at=LAST_DAY),
+    )
+    decide_finding(about_entry=decided.entry, decision=Decision.ACCEPT, words="wiped off", told=told(at=LAST_DAY))
+    strike_out(entry=decided.entry, reason="was nothing", told=told(at=hours(LAST_DAY, 1)))
+    rev_b = begin_revision(
+        boat_model=berth.hull.boat_model, part_name=berth.part.name, based_on=berth.revision, drawn_by="EL", at=MORNING
+    )
+    other = sheltered(shop, berth.shelf, "MB84-02")
+    leave_yard(
+        hull=other.hull, left_on=LAST_DAY.date(), delivered_to="the pilots (invented)", told=told(at=hours(LAST_DAY, 1))
+    )
+    issue = issue_dossier(hull=berth.hull, told=told(at=timezone.now()))
+    log_sign_in(sign_in_name="mo", address="127.0.0.1", succeeded=True)
+    make_device()
+    return StandingYard(
+        berth=berth,
+        people={"lead": shop.lead, "builder": shop.builder, "office": shop.office, "no role": change.person},
+        arguments=_arguments(
+            berth,
+            laying=laying.pk,
+            mix=mix.pk,
+            hardness=hardness.pk,
+            finding=finding.pk,
+            weighing=Weighing.objects.order_by("-pk")[0].pk,
+            rev_b=rev_b,
+            issue=issue,
+        ),
+    )
+
+
+def _arguments(
+    berth: Sheltered,
+    *,
+    laying: int,
+    mix: int,
+    hardness: int,
+    finding: int,
+    weighing: int,
+    rev_b: ScheduleRevision,
+    issue: DossierIssue,
+) -> dict[str, tuple[Any, ...]]:
+    model, hull, part = berth.hull.boat_model.name, berth.hull.number, berth.part.name
+    of_hull, of_part, of_pour = (hull,), (hull, part), (hull, part, 1)
+    draft, signed = (model, part, rev_b.letter), (model, part, berth.revision.letter)
+    lot = berth.shelf.lot(berth.shelf.resin)
+    certificate = Certificate.objects.filter(lot=lot).get()
+    return {
+        "hulls:shed": (),
+        "hulls:hull-list": (),
+        "hulls:hull-lay-down": (),
+        "hulls:hull": of_hull,
+        "hulls:craft-number-give": of_hull,
+        "hulls:craft-number-correct": of_hull,
+        "hulls:hold-points": of_hull,
+        "hulls:hold-point-release": (hull, 12),
+        "hulls:yard-leave": of_hull,
+        "hulls:entries": of_hull,
+        "hulls:strike-out": (hull, finding),
+        "hulls:entry-correct": (hull, finding),
+        "hulls:revision-take": of_part,
+        "hulls:lay-up": of_part,
+        "hulls:laying-log": of_part,
+        "hulls:laying-correct": (*of_part, laying),
+        "hulls:boat-models": (),
+        "hulls:boat-model-add": (),
+        "hulls:schedules": (model,),
+        "hulls:revision-begin": (model,),
+        "hulls:schedule": signed,
+        "hulls:schedule-write": draft,
+        "hulls:schedule-take-in": draft,
+        "hulls:schedule-csv": signed,
+        "hulls:schedule-sign": draft,
+        "hulls:difference": (*draft, berth.revision.letter),
+        "yard:sign-in": (),
+        "yard:sign-out": (),
+        "yard:yard": (),
+        "yard:yard-name": (),
+        "yard:person-add": (),
+        "yard:role-change": (),
+        "yard:bay-add": (),
+        "yard:instrument-add": (),
+        "yard:calibration-add": (berth.shop.scale.code,),
+        "yard:limit-set": ("hold rise",),
+        "yard:climate-log": (),
+        "yard:climate": (berth.shop.bay.code,),
+        "materials:store": (),
+        "materials:ledger": (),
+        "materials:material-list": (),
+        "materials:materials-import": (),
+        "materials:materials-csv": (),
+        "materials:material-add": ("core",),
+        "materials:material": (lot.material.code,),
+        "materials:sheet-revise": (lot.material.code,),
+        "materials:system-add": (),
+        "materials:system": (berth.shelf.system.code,),
+        "materials:receive": (),
+        "materials:lot-receive": (lot.material.code,),
+        "materials:lot": (lot.code,),
+        "materials:certificate-attach": (lot.code,),
+        "materials:certificate": (lot.code, certificate.pk),
+        "materials:lot-decide": (lot.code, "hold"),
+        "pours:resin": of_part,
+        "pours:plan": of_part,
+        "pours:plan-set": of_part,
+        "pours:hold-tests": of_part,
+        "pours:hold-test-log": of_part,
+        "pours:hold-test": of_pour,
+        "pours:begin": of_part,
+        "pours:pour": of_pour,
+        "pours:mix-log": of_pour,
+        "pours:mix-correct": (*of_pour, mix),
+        "pours:remainder-log": of_pour,
+        "pours:gel-log": of_pour,
+        "pours:close": of_pour,
+        "cure:cure": of_part,
+        "cure:reading-log": of_part,
+        "cure:demould-log": of_part,
+        "inspection:shed-stages": (),
+        "inspection:stages": of_hull,
+        "inspection:missing": of_hull,
+        "inspection:findings": of_hull,
+        "inspection:decide": (hull, finding),
+        "inspection:resin": of_hull,
+        "inspection:resin-csv": of_hull,
+        "inspection:finding-log": of_part,
+        "inspection:finding-correct": (*of_part, finding),
+        "inspection:hardness": of_part,
+        "inspection:hardness-log": of_part,
+        "inspection:hardness-correct": (*of_part, hardness),
+        "inspection:balance": of_part,
+        "inspection:weighing-log": of_part,
+        "inspection:weighing-correct": (*of_part, weighing),
+        "dossier:dossier": of_hull,
+        "dossier:issue": of_hull,
+        "dossier:draw": of_hull,
+        "dossier:download": (hull, issue.number),
+        "trace:trace": (),
+        "trace:lot": (lot.code,),
+        "trace:hull": of_hull,
+        "trace:batch": (lot.makers_batch,),
+    }
+
+
+def page_names(resolver: URLResolver | None = None, prefix: str = "") -> Iterator[str]:
+    """Every page in the URL table, by its name."""
+    for pattern in (resolver or get_resolver()).url_patterns:
+        if isinstance(pattern, URLResolver):
+            yield from page_names(pattern, f"{pattern.namespace}:" if pattern.namespace else prefix)
+        elif isinstance(pattern, URLPattern):
+            yield f"{prefix}{pattern.name}"
