@@ -99,7 +99,14 @@ def judge_set(
     else:
         half_width = mean_interval(readings).half_width if n > 2 else 0.0
         expanded = expanded_uncertainty(half_width / 2, instrument_expanded_uncertainty / 2)
-        verdict = judge("hardness", middle, low=required_mean, expanded_uncertainty=expanded, source=source)
+        verdict = judge(
+            "hardness",
+            middle,
+            low=required_mean,
+            expanded_uncertainty=expanded,
+            unit="barcol mean",
+            source=source,
+        )
         if n <= 2:
             verdict = replace(verdict, because="too few readings to show their spread")
     return HardnessResult(

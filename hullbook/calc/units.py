@@ -16,6 +16,7 @@ WRITTEN_AS = {
     "phr": "% on resin by weight",
     "fraction": "",
     "barcol": "",
+    "barcol mean": "",
     "ratio": "",
     "1": "",
     "shown": "in the unit it shows",

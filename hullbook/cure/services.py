@@ -2,7 +2,7 @@
 
 from hullbook.cure.models import CureReading, Demoulded
 from hullbook.hulls.models import Part
-from hullbook.records.services import Told, append, logs
+from hullbook.records.services import Refused, Told, append, logs
 from hullbook.yard.models import Instrument
 
 
@@ -16,4 +16,7 @@ def log_cure_reading(
 
 @logs
 def log_demould(*, part: Part, words: str, told: Told) -> Demoulded:
+    earlier = Demoulded.objects.current().filter(part=part).first()
+    if earlier is not None:
+        raise Refused(f"{part} was demoulded already, in entry {earlier.pk}.")
     return append(Demoulded(part=part, words=words.strip()), told=told, about=part.hull.number)

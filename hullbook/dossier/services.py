@@ -63,15 +63,15 @@ def check_dossier(pdf: bytes) -> DossierCheck:
     issue = DossierIssue.objects.filter(file_id=digest).select_related("hull").order_by("pk").first()
     text = record_inside(pdf)
     if text is None:
-        return DossierCheck(digest, issue, 0, ("no record.json that can be read is inside this file",))
+        return DossierCheck(digest, issue, 0, ("no book.json that can be read is inside this file",))
     try:
         record = json.loads(text)
         if record["format"] != FORMAT:
-            return DossierCheck(digest, issue, 0, (f"record.json is in the form {record['format']}, not {FORMAT}",))
+            return DossierCheck(digest, issue, 0, (f"book.json is in the form {record['format']}, not {FORMAT}",))
         told = {entry["number"]: entry for entry in record["entries"]}
         problems = [*_differing_entries(told), *_differing_words(record, text)]
     except (ValueError, KeyError, TypeError):
-        return DossierCheck(digest, issue, 0, ("record.json inside this file is not as a dossier writes it",))
+        return DossierCheck(digest, issue, 0, ("book.json inside this file is not as a dossier writes it",))
     return DossierCheck(digest, issue, len(told), tuple(problems))
 
 
@@ -96,5 +96,5 @@ def _differing_words(record: dict[str, Any], text: str) -> list[str]:
         return [f"there is no hull {record['hull']} in the book"]
     content = dossier_content(hull, issue_number=record["issue"])
     if content.as_at.number == record["as_at"]["entry"] and book_of(content) != text:
-        return ["what record.json says beside its entries is not what the book says"]
+        return ["what book.json says beside its entries is not what the book says"]
     return []

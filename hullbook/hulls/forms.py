@@ -3,13 +3,12 @@
 import csv
 import io
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import IO, Any
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
 
 from hullbook.calc.craft_number import CraftNumber
@@ -28,6 +27,7 @@ from hullbook.quantities.showing import neutral_cell, show
 from hullbook.quantities.tables import ranges
 from hullbook.records.services import Refused
 from hullbook.web.forms import LogForm, Question
+from hullbook.web.tables import MOST_SENTENCES, read_table
 from hullbook.yard.forms import DayField, not_ahead
 from hullbook.yard.models import Bay
 from hullbook.yard.selectors import bays, crew, yard_in_force
@@ -339,7 +339,6 @@ SCHEDULE_CSV_COLUMNS = (
     "structural",
 )
 LARGEST_CSV_BYTES = 2 * 1024 * 1024
-MOST_SENTENCES = 20
 YES_NO = {"yes": True, "no": False}
 
 
@@ -355,10 +354,7 @@ class ScheduleCsvForm(forms.Form):
     )
 
     def clean_file(self) -> "GivenSchedule":
-        file: UploadedFile = self.cleaned_data["file"]
-        if (file.size or 0) > LARGEST_CSV_BYTES:
-            raise forms.ValidationError(_too_large())
-        return read_schedule(file.read(LARGEST_CSV_BYTES))
+        return read_schedule(self.cleaned_data["file"])
 
 
 @dataclass(frozen=True)
@@ -389,15 +385,16 @@ def schedule_csv(revision: ScheduleRevision) -> str:
     return out.getvalue()
 
 
-def read_schedule(content: bytes) -> GivenSchedule:
+def read_schedule(file: IO[bytes]) -> GivenSchedule:
     """Zones and lines of a CSV file; ValidationError names what is wrong by row and column."""
     known = schedule_materials()
     zones: dict[str, tuple[int, GivenZone]] = {}
     lines: list[GivenLine] = []
     problems: list[str] = []
-    for number, row in _table_rows(content):
+    limits = {"largest_bytes": LARGEST_CSV_BYTES, "most_lines": MOST_LINES}
+    for number, row in read_table(file, SCHEDULE_CSV_COLUMNS, **limits):
         try:
-            zone, line = _read_row(row, known)
+            zone, line = _read_row({name: cell.strip() for name, cell in row.items()}, known)
         except InputRefused as refused:
             problems.append(
                 f"Row {number}, column {refused.field}: {refused.given} is not accepted; {refused.accepted}."
@@ -422,48 +419,6 @@ def read_schedule(content: bytes) -> GivenSchedule:
                 f"Line {line_number} is there {count} times; each line has a number of its own."
             )
     return GivenSchedule([zone for _, zone in zones.values()], lines)
-
-
-def _too_large() -> str:
-    return f"The file has more than {LARGEST_CSV_BYTES // 1024**2} MB or {MOST_LINES} lines; a schedule is smaller."
-
-
-def _table_rows(content: bytes) -> Iterator[tuple[int, dict[str, str]]]:
-    """Rows as a spreadsheet numbers them, by column; the column names are row 1."""
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = content[: error.start].count(b"\n") + 1
-        raise forms.ValidationError(f"Row {row} is not in UTF-8; keep the table again as CSV UTF-8.") from error
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    number = 0
-    try:
-        columns = _columns(next(reader, []))
-        for number, cells in enumerate(reader, start=2):
-            if number > MOST_LINES + 1:
-                raise forms.ValidationError(_too_large())
-            if cells and len(cells) != len(columns):
-                raise forms.ValidationError(f"Row {number} has {len(cells)} cells, not {len(columns)}.")
-            if cells:
-                yield number, dict(zip(columns, (cell.strip() for cell in cells), strict=True))
-    except csv.Error as error:
-        raise forms.ValidationError(f"Row {number + 1} cannot be read: {error}.") from error
-
-
-def _columns(cells: Sequence[str]) -> list[str]:
-    names = [cell.strip().lower() for cell in cells]
-    problems = []
-    if missing := [name for name in SCHEDULE_CSV_COLUMNS if name not in names]:
-        problems.append(f"Missing columns: {', '.join(missing)}.")
-    if extra := [name[:40] or "one without a name" for name in names if name not in SCHEDULE_CSV_COLUMNS]:
-        problems.append(f"Columns nobody knows: {', '.join(extra[:MOST_SENTENCES])}.")
-    if twice := sorted({name for name in names if name in SCHEDULE_CSV_COLUMNS and names.count(name) > 1}):
-        problems.append(f"Columns given twice: {', '.join(twice)}.")
-    if problems:
-        raise forms.ValidationError(
-            [*problems, f"The columns, divided by commas, are {','.join(SCHEDULE_CSV_COLUMNS)}."]
-        )
-    return names
 
 
 def _read_row(row: dict[str, str], known: dict[str, Material]) -> tuple[GivenZone, GivenLine]:

@@ -40,8 +40,7 @@ def log_hardness(
     The mean is judged only where the check disc read within the range marked on it and there are as many readings as
     the standard asks for.
     """
-    if corrects is not None:
-        refuse_second_correction(corrects)
+    _refuse_correction(corrects, part)
     _require_zone(part, zone_name)
     if disc_low > disc_high:
         raise Refused({"disc_low": f"The disc is marked {disc_low:g} to {disc_high:g}? Give the lower figure first."})
@@ -86,8 +85,7 @@ def log_weighing(
     reason: str = "",
 ) -> Weighing:
     """What the part or something in it weighs, by a scale or worked out, with one standard uncertainty."""
-    if corrects is not None:
-        refuse_second_correction(corrects)
+    _refuse_correction(corrects, part)
     if scale is None and not source.strip():
         raise Refused({"source": "Name the scale, or say what the weight was worked out from."})
     weighing = Weighing(
@@ -118,8 +116,7 @@ def log_finding(
     reason: str = "",
 ) -> Finding:
     """Something seen in a zone, or the word that somebody looked there and found nothing."""
-    if corrects is not None:
-        refuse_second_correction(corrects)
+    _refuse_correction(corrects, part)
     _require_zone(part, zone_name)
     if kind == FindingKind.NOTHING and (length_mm is not None or width_mm is not None):
         raise Refused({"length_mm": "Nothing found has no size; leave it empty, or choose what was found."})
@@ -152,6 +149,8 @@ def decide_finding(
     """What is done about a finding, or about an entry that was judged to be outside a limit."""
     if corrects is not None:
         refuse_second_correction(corrects)
+        if corrects.about_entry_id != about_entry.pk:
+            raise Refused(f"Entry {corrects.pk} decides entry {corrects.about_entry_id}, not {about_entry.pk}.")
     if not words.strip():
         raise Refused({"words": "Say what was decided and why."})
     earlier = decision_about(about_entry)
@@ -161,6 +160,14 @@ def decide_finding(
         about_entry=about_entry, decision=decision, words=words.strip(), corrects=corrects, reason=reason.strip()
     )
     return append(row, told=told, about=about_entry.about)
+
+
+def _refuse_correction(corrects: HardnessSet | Weighing | Finding | None, part: Part) -> None:
+    if corrects is None:
+        return
+    refuse_second_correction(corrects)
+    if corrects.part_id != part.pk:
+        raise Refused(f"Entry {corrects.pk} is about {corrects.part}; correct it there.")
 
 
 def _require_zone(part: Part, zone_name: str) -> None:

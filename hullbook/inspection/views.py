@@ -2,9 +2,11 @@
 
 from typing import Any, TypeVar
 
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from hullbook.drawings.dot_plot import DotRow, dot_plot
@@ -12,7 +14,7 @@ from hullbook.drawings.hull_profile import hull_profile
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.scene import Scene
 from hullbook.hulls.models import Hull, Part
-from hullbook.hulls.selectors import hull_for, part_for, parts_of
+from hullbook.hulls.selectors import hull_for, may_strike_out, part_for, parts_of
 from hullbook.inspection import services
 from hullbook.inspection.forms import DecisionForm, FindingForm, HardnessForm, WeighingForm
 from hullbook.inspection.models import Finding, HardnessSet, Weighing
@@ -44,11 +46,15 @@ FINDINGS_SHOWN = 200
 SETS_DRAWN = 16
 
 
-def _row_of(model: type[Row], part: Part, entry: int) -> Row:
-    """A row of this part that can still be corrected."""
+def _row_of(person: Any, model: type[Row], part: Part, entry: int) -> Row:
+    """A row of this part that can still be corrected, and by this person."""
     row: Row | None = model.objects.current().filter(part=part, pk=entry).select_related("entry").first()
     if row is None:
         raise Http404(f"Entry {entry} of {part} is nothing that can be corrected here, or was corrected already.")
+    if not may_strike_out(person, row.entry, timezone.now()):
+        raise PermissionDenied(
+            "Your own entry you correct within 24 hours; after that, and others', the quality lead does."
+        )
     return row
 
 
@@ -117,7 +123,7 @@ def finding_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def finding_correct(request: HttpRequest, number: str, part: str, entry: int) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
-    return _finding_page(request, found, _row_of(Finding, found, entry), f"Correct entry {entry}")
+    return _finding_page(request, found, _row_of(request.user, Finding, found, entry), f"Correct entry {entry}")
 
 
 def _finding_page(request: HttpRequest, part: Part, corrects: Finding | None, title: str) -> HttpResponse:
@@ -191,7 +197,7 @@ def hardness_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def hardness_correct(request: HttpRequest, number: str, part: str, entry: int) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
-    return _hardness_page(request, found, _row_of(HardnessSet, found, entry), f"Correct entry {entry}")
+    return _hardness_page(request, found, _row_of(request.user, HardnessSet, found, entry), f"Correct entry {entry}")
 
 
 def _hardness_page(request: HttpRequest, part: Part, corrects: HardnessSet | None, title: str) -> HttpResponse:
@@ -226,7 +232,7 @@ def weighing_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def weighing_correct(request: HttpRequest, number: str, part: str, entry: int) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
-    return _weighing_page(request, found, _row_of(Weighing, found, entry), f"Correct entry {entry}")
+    return _weighing_page(request, found, _row_of(request.user, Weighing, found, entry), f"Correct entry {entry}")
 
 
 def _weighing_page(request: HttpRequest, part: Part, corrects: Weighing | None, title: str) -> HttpResponse:

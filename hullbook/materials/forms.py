@@ -1,8 +1,5 @@
 """What is keyed or sent about the store."""
 
-import csv
-import io
-from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import IO, Any
 
@@ -35,6 +32,7 @@ from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import plain_cell, read_quantity
 from hullbook.quantities.showing import show
 from hullbook.web.forms import LogForm, Question
+from hullbook.web.tables import MOST_SENTENCES, read_table
 from hullbook.yard.forms import DayField, not_ahead
 
 FIBRES = ("glass", "carbon", "aramid", "basalt")
@@ -43,7 +41,6 @@ GEL_TEMPERATURES = (1, 2, 3, 4, 5)
 
 LARGEST_IMPORT_BYTES = 5 * 1024 * 1024
 MOST_IMPORT_LINES = 5000
-MOST_SENTENCES = 20
 
 
 class MaterialForm(LogForm):
@@ -301,8 +298,7 @@ class ImportForm(LogForm):
     )
 
     def clean_file(self) -> list[GivenMaterial]:
-        file: UploadedFile = self.cleaned_data["file"]
-        return read_materials(file, size_bytes=file.size)
+        return read_materials(self.cleaned_data["file"])
 
     def given(self) -> dict[str, Any]:
         return {"materials": self.cleaned_data["file"]}
@@ -311,17 +307,12 @@ class ImportForm(LogForm):
 # ---- Reading a table of materials
 
 
-def read_materials(file: IO[bytes] | UploadedFile, *, size_bytes: int | None = None) -> list[GivenMaterial]:
-    """The materials of a CSV file, one property a line; ValidationError names what is wrong by row and column.
-
-    Never reads more than its limit of bytes, nor beyond its limit of lines.
-    """
-    if (size_bytes or 0) > LARGEST_IMPORT_BYTES:
-        raise forms.ValidationError(_too_large())
-    content = file.read(LARGEST_IMPORT_BYTES + 1)
+def read_materials(file: IO[bytes]) -> list[GivenMaterial]:
+    """The materials of a CSV file, one property a line; ValidationError names what is wrong by row and column."""
     problems: list[str] = []
     given: dict[str, dict[str, Any]] = {}
-    for number, row in _rows(content, is_cut_short=len(content) > LARGEST_IMPORT_BYTES):
+    limits = {"largest_bytes": LARGEST_IMPORT_BYTES, "most_lines": MOST_IMPORT_LINES}
+    for number, row in read_table(file, MATERIALS_CSV_COLUMNS, **limits):
         _take_row(number, row, given, problems)
         if len(problems) >= MOST_SENTENCES:
             problems.append("There may be more; mend these first.")
@@ -331,62 +322,6 @@ def read_materials(file: IO[bytes] | UploadedFile, *, size_bytes: int | None = N
     if not given:
         raise forms.ValidationError("There is no material in it.")
     return [GivenMaterial(**its) for its in given.values()]
-
-
-def _too_large() -> str:
-    return (
-        f"The file has more than {LARGEST_IMPORT_BYTES // 1024**2} MB or {MOST_IMPORT_LINES} lines; give it in parts."
-    )
-
-
-def _rows(content: bytes, *, is_cut_short: bool) -> Iterator[tuple[int, dict[str, str]]]:
-    """Rows as a spreadsheet numbers them, by column; the column names are row 1."""
-    # A file that is too large is refused at its end or at its first line too many, whichever comes first.
-    try:
-        text = content.decode("utf-8-sig", errors="ignore" if is_cut_short else "strict")
-    except UnicodeDecodeError as error:
-        row = content[: error.start].count(b"\n") + 1
-        raise forms.ValidationError(f"Row {row} is not in UTF-8; take the table out again as CSV UTF-8.") from error
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    number = 0
-    columns: list[str] = []
-    try:
-        for cells in reader:
-            number += 1
-            if number == 1:
-                columns = _columns(cells)
-                continue
-            if number > MOST_IMPORT_LINES + 1:
-                raise forms.ValidationError(_too_large())
-            if cells and len(cells) != len(columns):
-                raise forms.ValidationError(f"Row {number} has {len(cells)} cells, not {len(columns)}.")
-            if cells:
-                yield number, dict(zip(columns, cells, strict=True))
-    except csv.Error as error:
-        if is_cut_short:
-            raise forms.ValidationError(_too_large()) from error
-        raise forms.ValidationError(f"Row {number + 1} cannot be read: {error}.") from error
-    if is_cut_short:
-        raise forms.ValidationError(_too_large())
-
-
-def _columns(cells: Sequence[str]) -> list[str]:
-    names = [cell.strip().lower() for cell in cells]
-    if len(names) == 1:
-        other = next((mark for mark in ";\t|" if mark in names[0]), None)
-        if other is not None:
-            mark = "tabs" if other == "\t" else f'"{other}"'
-            raise forms.ValidationError(f"The columns are divided by {mark}; give commas.")
-    problems = []
-    if missing := [name for name in MATERIALS_CSV_COLUMNS if name not in names]:
-        problems.append(f"Missing columns: {', '.join(missing)}.")
-    if extra := [name[:40] or "one without a name" for name in names if name not in MATERIALS_CSV_COLUMNS]:
-        problems.append(f"Columns nobody knows: {', '.join(extra[:MOST_SENTENCES])}.")
-    if twice := sorted({name for name in names if name in MATERIALS_CSV_COLUMNS and names.count(name) > 1}):
-        problems.append(f"Columns given twice: {', '.join(twice)}.")
-    if problems:
-        raise forms.ValidationError([*problems, f"The columns are {', '.join(MATERIALS_CSV_COLUMNS)}."])
-    return names
 
 
 def _take_row(number: int, row: dict[str, str], given: dict[str, dict[str, Any]], problems: list[str]) -> None:

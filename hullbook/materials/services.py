@@ -441,6 +441,8 @@ def lot_use(
     """
     if not 0 < quantity < float("inf"):
         raise Refused({"quantity": f"{quantity:g} is not accepted; give a quantity above 0."})
+    if lead_reason.strip() and Role.QUALITY_LEAD not in roles_of(told.person):
+        raise Refused({"lead_reason": "Only a quality lead's reason stands here; leave it empty."})
     why_not = _why_not_usable(lot, told.happened_at)
     if why_not and is_about_to(told):
         require_leads_reason(told, lead_reason, why_not)
@@ -490,9 +492,9 @@ def undo_movements(entry: Entry) -> list[StockMovement]:
 
 @logs
 def strike_out(*, entry: Entry, reason: str, told: Told) -> StruckOut:
-    """Strike an entry out and take back what it moved; refused while something else in the store rests on it."""
+    """Strike an entry out and take back what it moved; refused while something else rests on it."""
     row = entry.typed_row()
-    if rests_on_it := _what_rests_on(row):
+    if rests_on_it := _what_rests_on(row) or _what_points_at(row):
         raise Refused(f"Entry {entry.number} cannot be struck out: {rests_on_it}.")
     return struck_out(entry, reason, undo_movements(entry), told=told)
 
@@ -508,6 +510,19 @@ def _what_rests_on(row: TypedRow) -> str:
     if isinstance(row, MaterialSheet):
         others = MaterialSheet.objects.current().filter(material=row.material).exclude(pk=row.pk)
         return "" if others.exists() else f"it is the only sheet of {row.material.code}; write a newer one first"
+    return ""
+
+
+def _what_points_at(row: TypedRow) -> str:
+    """An entry that still counts and is about this one, of whatever kind: a pail of a pour, a pour of a part."""
+    if isinstance(row, Lot | Material | MaterialSheet):
+        return ""
+    for relation in row._meta.related_objects:
+        model = relation.related_model
+        if issubclass(model, TypedRow) and relation.field.name != "corrects":
+            pointing = model.objects.current().filter(**{relation.field.name: row}).order_by("-pk").first()
+            if pointing is not None:
+                return f"entry {pointing.pk} rests on it ({model._meta.verbose_name}); strike that out first"
     return ""
 
 
@@ -530,7 +545,7 @@ def store_file(*, content: bytes, sent_name: str) -> StoredFile:
     media_type = _media_type(content)
     digest = sha256(content).hexdigest()
     known = StoredFile.objects.filter(pk=digest).first()
-    name = Path(sent_name.replace("\\", "/")).name[-200:] or "certificate"
+    name = Path(sent_name.replace("\\", "/").replace("\0", "")).name[-200:] or "certificate"
     file = known or StoredFile(sha256=digest, media_type=media_type, size_bytes=len(content), sent_name=name)
     _keep(file.path, content)
     if known is None:

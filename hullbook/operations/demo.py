@@ -307,7 +307,8 @@ class DemoYard:
             revision = hulls.begin_revision(
                 boat_model=self.boat_model, part_name=PART, drawn_by="EL", at=moment(drawn_on, 14)
             )
-            drawn = read_schedule((FIXTURES / f"schedule-shell-{letter}.csv").read_bytes())
+            with (FIXTURES / f"schedule-shell-{letter}.csv").open("rb") as table:
+                drawn = read_schedule(table)
             hulls.write_revision(revision=revision, zones=drawn.zones, lines=drawn.lines)
             approval = f"design letter DL-84-{letter} (invented)"
             hulls.sign_revision(revision=revision, approval=approval, told=told)

@@ -222,8 +222,10 @@ def log_mix(
     About to mix outside the maker's limits, or from a lot that is not fit for it: refused with what would mend it,
     unless a quality lead gives `lead_reason`. Mixed already: kept with its verdicts.
     """
+    _refuse_struck(pour)
     if corrects is not None:
         refuse_second_correction(corrects)
+        _refuse_other_pour(pour, corrects)
     require_crew(mixed_by=mixed_by, second_person=second_person)
     resin_kg = _sum_of(components, ComponentRole.RESIN)
     catalyst_kg = _sum_of(components, ComponentRole.CATALYST)
@@ -367,6 +369,7 @@ def log_remainder(
         if scale is None:
             raise Refused({"standard_uncertainty_kg": "Name the scale, or say how sure the figure is."})
         standard_uncertainty_kg = 2**0.5 * resolution_uncertainty(resolution_in(scale, "kg"))
+    _refuse_struck(pour)
     _refuse_other_pour(pour, mix)
     remainder = Remainder(
         pour=pour,
@@ -382,6 +385,7 @@ def log_remainder(
 @logs
 def log_gel(*, pour: Pour, mix: Mix | None, at: GelPlace, place: str, temperature_c: float | None, told: Told) -> Gel:
     """Gel seen, at the moment it happened."""
+    _refuse_struck(pour)
     _refuse_other_pour(pour, mix)
     if mix is not None and told.happened_at < mix.entry.happened_at:
         mixed_at = timezone.localtime(mix.entry.happened_at)
@@ -395,9 +399,15 @@ def log_gel(*, pour: Pour, mix: Mix | None, at: GelPlace, place: str, temperatur
 @logs
 def close_pour(*, pour: Pour, words: str, told: Told) -> PourClosed:
     """The front is through everywhere and the last inlet is shut."""
+    _refuse_struck(pour)
     if closing_of(pour) is not None:
         raise Refused(f"Pour {pour.number} is closed already.")
     return append(PourClosed(pour=pour, words=words.strip()), told=told, about=pour.part.hull.number)
+
+
+def _refuse_struck(pour: Pour) -> None:
+    if not Pour.objects.current().filter(pk=pour.pk).exists():
+        raise Refused(f"Pour {pour.number} of {pour.part} is struck out; nothing is logged in it.")
 
 
 def _refuse_other_pour(pour: Pour, mix: Mix | None) -> None:

@@ -26,6 +26,7 @@ PLACES = {
     "deg": 0,
     "Pa.s": 3,
     "barcol": 0,
+    "barcol mean": 1,
     "ratio": 3,
 }
 NOT_KNOWN = "–"

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import wraps
 from typing import ParamSpec, TypeVar
 from uuid import UUID, uuid5
@@ -60,6 +60,8 @@ class SameIdOtherWords(Exception):
         super().__init__(f"This form is in the book already as entry {earlier.number}, with other values.")
 
 
+CLOCKS_DIFFER_AT_MOST = timedelta(minutes=5)
+
 P = ParamSpec("P")
 Row = TypeVar("Row", bound=TypedRow)
 
@@ -93,6 +95,10 @@ def append(row: Row, rows: Iterable[EntryRow] = (), *, told: Told, about: str = 
     Model constraints are checked first and come back as `Refused` sentences by field.
     """
     rows = list(rows)
+    if told.happened_at > told.tapped_at + CLOCKS_DIFFER_AT_MOST:
+        raise Refused({"happened_at": f"{told.happened_at:%Y-%m-%d %H:%M} lies ahead; give now or earlier."})
+    if row.corrects is not None and row.corrects.entry.about != about:
+        raise Refused(f"Entry {row.corrects_id} is about {row.corrects.entry.about or 'the yard'}; correct it there.")
     last = Entry.objects.order_by("-number").first()
     number = last.number + 1 if last else 1
     row.entry_id = number
@@ -144,7 +150,8 @@ def judgements(verdicts: Iterable[Verdict]) -> list[Judgement]:
 
 
 def refuse_second_correction(row: TypedRow) -> None:
-    if not row.is_current:
+    # The book is asked anew: the row may have been read before it was this writer's turn.
+    if not type(row).objects.current().filter(pk=row.pk).exists():
         raise Refused(f"Entry {row.pk} has been corrected or struck out already; go on from the newer one.")
 
 
@@ -171,6 +178,9 @@ def _pointing_at(row: TypedRow, line: EntryRow) -> set[str]:
 
 
 def _check(row: TypedRow, rows: list[EntryRow]) -> None:
+    for one in (row, *rows):
+        if nul := next((name for name, value in one.columns().items() if isinstance(value, str) and "\0" in value), ""):
+            raise Refused({nul: "There is a NUL character in it; give letters, digits and marks."})
     try:
         row.full_clean(exclude={"entry"}, validate_unique=False)
         for line in rows:

@@ -57,6 +57,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "hullbook.web.middleware.NothingUnseenInAnAddress",
     "axes.middleware.AxesMiddleware",
 ]
 

@@ -1,5 +1,6 @@
 """The one kind of form by which anything is logged."""
 
+import re
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +16,9 @@ from hullbook.calc.chain import fingerprint
 from hullbook.quantities.fields import QuantityField
 
 NOT_FINGERPRINTED = frozenset({"csrfmiddlewaretoken"})
+# All but the line breaks of a field that has several lines.
+CONTROL_CHARACTER = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
+CONTROL_CHARACTER_OR_BREAK = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
 @dataclass(frozen=True)
@@ -64,10 +68,13 @@ class LogForm(forms.Form):
 
     @cached_property
     def fingerprint(self) -> str:
-        """Of everything that was posted, files by the hash of their bytes; worked out once the form is accepted."""
-        fields = [
-            (name, value) for name, values in self.posted.lists() if name not in NOT_FINGERPRINTED for value in values
-        ]
+        """Of everything that was posted, files by the hash of their bytes; worked out once the form is accepted.
+
+        It stays in the book, so nothing secret goes into it: whoever has the book could try passwords against it.
+        """
+        secret = {name for name, field in self.fields.items() if isinstance(field.widget, forms.PasswordInput)}
+        left_out = NOT_FINGERPRINTED | secret
+        fields = [(name, value) for name, values in self.posted.lists() if name not in left_out for value in values]
         return fingerprint([*fields, *((name, _digest(file)) for name, file in self._posted_files())])
 
     def _posted_files(self) -> list[tuple[str, Any]]:
@@ -87,6 +94,18 @@ class LogForm(forms.Form):
         for field in self.fields.values():
             field.error_messages["required"] = "This is missing; give it."
         super().full_clean()
+        if self.is_bound:
+            self._refuse_control_characters()
+
+    def _refuse_control_characters(self) -> None:
+        for name, field in self.fields.items():
+            if not isinstance(field, forms.CharField) or name in self.errors:
+                continue
+            has_lines = isinstance(field.widget, forms.Textarea)
+            refused = CONTROL_CHARACTER if has_lines else CONTROL_CHARACTER_OR_BREAK
+            if refused.search(str(self.data.get(self.add_prefix(name), "")).strip()):
+                what = "a character that cannot be seen" if has_lines else "a line break or a character not to be seen"
+                self.add_error(name, f"There is {what} in it; key it again without.")
 
     def ask_about(self) -> list[Question]:
         """Questions a form has beyond the usual range of each field; called once all fields are clean."""

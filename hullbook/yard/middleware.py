@@ -18,19 +18,21 @@ class DeviceMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        code = request.get_signed_cookie(DEVICE_COOKIE, default="")
-        known = Device.objects.filter(code=code).exists() if code else False
-        # Made only when something is posted: reading writes nothing.
-        request.device = SimpleLazyObject(  # type: ignore[attr-defined]
-            lambda: Device.objects.get(code=code) if known else make_device()
-        )
-        new = not known and request.method == "POST" and request.user.is_authenticated
-        if new:
-            code = request.device.code  # type: ignore[attr-defined]
-            known = True
+        made: list[Device] = []
+
+        def device() -> Device:
+            code = request.get_signed_cookie(DEVICE_COOKIE, default="")
+            known = Device.objects.filter(code=code).first() if code else None
+            if known is None:
+                known = make_device()
+                made.append(known)
+            return known
+
+        # Looked for, and made where there is none, only once something is logged: nothing else writes.
+        request.device = SimpleLazyObject(device)  # type: ignore[attr-defined]
         response = self.get_response(request)
-        if new:
+        for new in made:
             response.set_signed_cookie(
-                DEVICE_COOKIE, code, max_age=TEN_YEARS, secure=settings.HTTPS, httponly=True, samesite="Lax"
+                DEVICE_COOKIE, new.code, max_age=TEN_YEARS, secure=settings.HTTPS, httponly=True, samesite="Lax"
             )
         return response

@@ -1,5 +1,6 @@
 """What changes the yard: people, roles, devices, instruments, limits, climate logged."""
 
+import re
 import secrets
 from collections.abc import Sequence
 from datetime import date
@@ -22,8 +23,9 @@ from hullbook.yard.models import (
     Yard,
     YardLimit,
 )
-from hullbook.yard.selectors import is_on_the_crew, limits_in_force
+from hullbook.yard.selectors import crew, is_on_the_crew, limits_in_force, roles_of
 
+CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 CLIMATE_LIMITS = (LimitName.AIR_TEMPERATURE, LimitName.HUMIDITY, LimitName.DEW_MARGIN)
 
 
@@ -56,6 +58,12 @@ def add_person(
 
 @logs
 def change_role(*, person: Person, role: Role, holds: bool, told: Told) -> RoleChange:
+    """Give a role or take it away; the last quality lead stays, or nobody could name another."""
+    if (role in roles_of(person.initials)) == holds:
+        raise Refused({"role": f"{person.initials} {'is' if holds else 'is not'} {role.label} already."})
+    leads = [one for one in crew() if Role.QUALITY_LEAD in roles_of(one.initials)]
+    if not holds and role == Role.QUALITY_LEAD and leads == [person]:
+        raise Refused({"person": f"{person.initials} is the only quality lead; name another first."})
     return append(RoleChange(person=person, role=role, holds=holds), told=told)
 
 
@@ -64,11 +72,13 @@ def make_device() -> Device:
 
 
 def log_sign_in(*, sign_in_name: str, address: str | None, succeeded: bool) -> None:
-    SignIn.objects.create(sign_in_name=sign_in_name[:150], address=address, succeeded=succeeded)
+    name = sign_in_name.replace("\0", "\N{REPLACEMENT CHARACTER}")[:150]
+    SignIn.objects.create(sign_in_name=name, address=address, succeeded=succeeded)
 
 
 @logs
 def add_bay(*, code: str, name: str, told: Told) -> Bay:
+    _refuse_code(code, Bay)
     return append(Bay(code=code, name=name), told=told)
 
 
@@ -87,6 +97,7 @@ def register_instrument(
     standard_uncertainty_percent: float = 0.0,
     told: Told,
 ) -> Instrument:
+    _refuse_code(code, Instrument)
     instrument = append(
         Instrument(code=code, kind=kind, name=name, serial_number=serial_number, resolution=resolution, unit=unit),
         told=told,
@@ -132,6 +143,8 @@ def set_limit(
     source: str,
     told: Told,
 ) -> YardLimit:
+    if low is not None and high is not None and low > high:
+        raise Refused({"low": f"{low:g} is above the highest, {high:g}; give the lower figure first."})
     return append(YardLimit(name=name, low=low, high=high, over_minutes=over_minutes, source=source), told=told)
 
 
@@ -186,6 +199,14 @@ def climate_verdicts(reading: ClimateReading) -> list[Verdict]:
             surface_k=reading.thermometer.resolution,
         ),
     )
+
+
+def _refuse_code(code: str, model: type[Bay] | type[Instrument]) -> None:
+    """A code stands in the address of its page, and means one thing for ever."""
+    if not CODE.fullmatch(code):
+        raise Refused({"code": f'"{code}" is no code; give letters and digits, with . - _ between, as G-03.'})
+    if model.objects.filter(code=code).exists():
+        raise Refused({"code": f"{code} is there already; give another code."})
 
 
 def require_crew(**initials_by_field: str) -> None:

@@ -19,7 +19,7 @@ from hullbook.materials.models import Certificate
 from hullbook.materials.services import strike_out
 from hullbook.pours.models import Pour
 from hullbook.records.services import Told
-from hullbook.yard.enums import Role
+from hullbook.yard.enums import LimitName, Role
 from hullbook.yard.models import Person
 from hullbook.yard.services import add_person, change_role, log_sign_in, make_device
 from tests.cast import MORNING, open_shop, told
@@ -160,7 +160,7 @@ def _arguments(
         "yard:bay-add": (),
         "yard:instrument-add": (),
         "yard:calibration-add": (berth.shop.scale.code,),
-        "yard:limit-set": ("hold rise",),
+        "yard:limit-set": (LimitName.HOLD_RISE.value,),
         "yard:climate-log": (),
         "yard:climate": (berth.shop.bay.code,),
         "materials:store": (),

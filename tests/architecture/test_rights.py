@@ -192,6 +192,7 @@ def test_looking_is_for_whom_the_matrix_says_and_writes_nothing(yard: StandingYa
         client = signed_in(yard, who)
         with nothing_written():
             answer = client.get(where)
+            answer.close()
         if not may(name, who):
             assert answer.status_code in ((405,) if kind == POSTS_ONLY else (403,)), who
             assert act is not None

@@ -109,7 +109,7 @@ def test_a_file_that_is_no_dossier_is_told_apart(tmp_path: Path) -> None:
     errors = io.StringIO()
     with pytest.raises(CommandError, match="not a dossier this book has issued"):
         call_command("check_dossier", str(file), stderr=errors)
-    assert "no record.json" in errors.getvalue()
+    assert "no book.json" in errors.getvalue()
 
 
 def test_the_command_says_that_an_issue_is_good(built: Built, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pypdf import PdfReader, PdfWriter
 from pytest_django.plugin import DjangoDbBlocker
 
 from hullbook.dossier.report import draw_dossier, reading_copy
-from hullbook.dossier.selectors import dossier_content
+from hullbook.dossier.selectors import Answer, dossier_content
 from hullbook.hulls.enums import LayingOutcome
 from hullbook.inspection.enums import FindingKind
 from hullbook.inspection.services import log_finding
@@ -15,7 +15,7 @@ from hullbook.materials.services import attach_certificate
 from tests.cast import DAY, open_shop, told
 from tests.dossier.factories import at, build_hull
 from tests.dossier.pages import boxes, texts
-from tests.hulls.factories import make_berth
+from tests.hulls.factories import Berth, make_berth
 from tests.inspection.factories import complete_hull
 from tests.materials.factories import stock_shelf
 
@@ -104,3 +104,81 @@ def test_certificates_of_every_kind_have_pages_in_the_reading_copy() -> None:
     pages = texts(reading_copy(content, dossier))
     assert len(pages) == len(texts(dossier)) + 8
     assert sum("lot R-0007: test sheet T-" in page for page in pages) == 2
+
+
+def answer(number: int, berth: Berth) -> Answer:
+    return next(found for found in dossier_content(berth.hull).answers if found.number == number)
+
+
+def laid_in_full(berth: Berth, *, but: int = 0, share: float = 1.0) -> None:
+    """Lay every line with all it asks for, and one of them with a share of it."""
+    lay_up = dossier_content(berth.hull).parts[0].lay_up
+    for view in (view for zone in lay_up.zones for view in zone.lines):
+        assert view.planned_quantity is not None
+        number = view.line.number
+        berth.lay(number, quantity=view.planned_quantity * (share if number == but else 1.0))
+
+
+def test_a_line_laid_with_all_it_asks_for_is_not_short() -> None:
+    berth = make_berth()
+    laid_in_full(berth, but=4, share=0.91)
+    assert dossier_content(berth.hull).parts[0].lay_up.laid_short == ()
+
+
+def test_a_line_laid_with_less_than_nine_tenths_of_what_it_asks_for_is_named() -> None:
+    berth = make_berth()
+    laid_in_full(berth, but=4, share=0.5)
+    asked = 18.0 * 1.27 / (1.27 - 0.05)  # area times roll width over roll width less lap; common practice, no source
+    short = dossier_content(berth.hull).parts[0].lay_up.laid_short
+    assert short == (f"line 4 {asked / 2:.2f}\u00a0m² of {asked:.2f}\u00a0m², less than 90\u00a0% (common practice)",)
+
+
+def test_a_second_laying_to_the_same_line_makes_up_what_the_first_left_short() -> None:
+    berth = make_berth()
+    laid_in_full(berth, but=4, share=0.5)
+    berth.lay(4, quantity=9.0)
+    assert dossier_content(berth.hull).parts[0].lay_up.laid_short == ()
+
+
+def test_a_hull_with_a_line_laid_short_passes_only_on_condition() -> None:
+    shop = open_shop()
+    whole = complete_hull(shop, stock_shelf(shop))
+    content = dossier_content(whole.hull)
+    assert content.missing == ()
+    assert content.parts[0].lay_up.laid_short
+    verdicts = {found.number: found for found in content.answers}
+    assert verdicts[2].verdict == verdicts[6].verdict == "conditional pass"
+    assert "less than 90\u00a0% (common practice)" in verdicts[2].because
+
+
+def test_a_hull_laid_up_and_not_poured_is_not_called_built_to_the_plans() -> None:
+    berth = make_berth()
+    laid_in_full(berth)
+    built = answer(6, berth)
+    assert built.verdict == "no verdict"
+    assert "listed below" in built.because
+
+
+def test_a_finding_that_nobody_decided_keeps_a_hull_from_being_called_built_to_the_plans() -> None:
+    shop = open_shop()
+    whole = complete_hull(shop, stock_shelf(shop))
+    log_finding(
+        part=whole.part, kind=FindingKind.DRY_SPOT, zone_name="Keel", place="station 6, port", length_mm=40.0,
+        width_mm=20.0, words="", told=told("KJ", at=at(1600)),
+    )  # fmt: skip
+    built = next(found for found in dossier_content(whole.hull).answers if found.number == 6)
+    assert built.verdict == "no verdict"
+    assert "1 missing, listed below" in built.because
+
+
+def test_a_fibre_share_further_from_the_schedules_than_its_uncertainty_is_no_pass() -> None:
+    shop = open_shop()
+    whole = complete_hull(shop, stock_shelf(shop))
+    content = dossier_content(whole.hull)
+    part = content.parts[0]
+    fibre, planned = part.used.mass_balance.fibre, part.lay_up.planned_fibre_share
+    assert fibre is not None and planned is not None
+    agrees = abs(fibre.fibre_mass_fraction - planned) <= 2 * fibre.fibre_mass_fraction_sd
+    found = next(one for one in content.answers if one.number == 5)
+    assert (found.verdict == "pass") is agrees
+    assert f"planned {100 * planned:.1f}\u00a0%" in found.because

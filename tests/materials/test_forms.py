@@ -142,16 +142,6 @@ def test_ten_million_rows_are_refused_without_reading_them(row: str) -> None:
     assert file.given <= LARGEST_IMPORT_BYTES + 1
 
 
-def test_a_file_that_says_it_is_too_large_is_not_opened() -> None:
-    class Shut:
-        def read(self, size: int) -> bytes:
-            raise AssertionError("it was read")
-
-    shut: Any = Shut()
-    with pytest.raises(ValidationError, match="more than 5 MB"):
-        read_materials(shut, size_bytes=LARGEST_IMPORT_BYTES + 1)
-
-
 def test_five_thousand_lines_are_taken_and_one_more_is_not() -> None:
     lines = [LINE.replace("P-50", f"P-{number}") for number in range(5001)]
     assert len(_read("\n".join([HEAD, *lines[:5000]]))) == 5000

@@ -1,4 +1,4 @@
-"""The pages bound into one file: certificates and record.json inside it, and the reading copy for the desk."""
+"""The pages bound into one file: certificates and book.json inside it, and the reading copy for the desk."""
 
 import hashlib
 from collections.abc import Callable
@@ -17,7 +17,7 @@ from hullbook.dossier.report.lettering import BOLD, REGULAR, shortened
 from hullbook.dossier.report.paper import MARGIN, PAGE_HEIGHT, PAGE_WIDTH, ROOM, Layout, Paper, opened
 from hullbook.dossier.selectors import Attachment, DossierContent, book_of
 
-RECORD = "record.json"
+RECORD = "book.json"
 PDF, JPEG, PNG = "application/pdf", "image/jpeg", "image/png"
 STAMP = 12.0
 MOST_PASSES = 4
@@ -77,7 +77,7 @@ def reading_copy(content: DossierContent, dossier: bytes) -> bytes:
 
 
 def record_inside(pdf: bytes) -> str | None:
-    """The record.json inside a PDF; None where there is none, or where this is no PDF."""
+    """The book.json inside a PDF; None where there is none, or where this is no PDF."""
     try:
         for file in PdfReader(BytesIO(pdf)).attachment_list:
             if file.name == RECORD:

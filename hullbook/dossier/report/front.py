@@ -170,7 +170,7 @@ def contents(content: DossierContent, known: Layout) -> list[Flowable]:
         words("Contents", ANSWER_STYLE),
         drawn,
         words(
-            f"Inside this file: record.json with everything printed here and the {len(content.entries)} entries it "
+            f"Inside this file: book.json with everything printed here and the {len(content.entries)} entries it "
             f"rests on, and {len(content.attachments)} certificates as they were received.",
             WORDS,
         ),

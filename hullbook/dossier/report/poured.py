@@ -16,21 +16,11 @@ from hullbook.inspection.selectors import judgement_words
 from hullbook.materials.enums import SourceKind
 from hullbook.pours.enums import ComponentRole
 from hullbook.pours.models import HoldTest, Mix
+from hullbook.pours.selectors import InputView
 from hullbook.quantities.showing import NOT_KNOWN, show, show_number
 
 PLOT = ROOM * 0.7
 READINGS_ABREAST = 4
-UNIT_ENDINGS = {
-    "kg_m2": "kg/m²",
-    "kg_m3": "kg/m³",
-    "pa_s": "Pa·s",
-    "m2": "m²",
-    "mm": "mm",
-    "m": "m",
-    "kg": "kg",
-    "days": "d",
-    "percent": "%",
-}
 
 
 def hold_tests(content: DossierContent) -> Story:
@@ -163,7 +153,8 @@ def _plan(part: PartTold, set_plan: SetPlan) -> Story:
     ]
     inputs = [
         (
-            *_figure(one.name, one.value),
+            InputView(one).words,
+            InputView(one).shown,
             one.material.code if one.material else "",
             SourceKind(one.source_kind).label,
             one.source,
@@ -178,14 +169,6 @@ def _plan(part: PartTold, set_plan: SetPlan) -> Story:
         *titled(title, words(sums), table(columns, lines)),
         *titled(f"{part.part.name}: what the plan was worked out from", table(input_columns, inputs)),
     ]
-
-
-def _figure(name: str, value: float) -> tuple[str, str]:
-    """The words of a figure and its value with the unit its name ends with."""
-    for ending, unit in UNIT_ENDINGS.items():
-        if name.endswith(f"_{ending}"):
-            return name.removesuffix(f"_{ending}").replace("_", " "), f"{value:g}\u00a0{unit}"
-    return name.replace("_", " "), f"{value:g}"
 
 
 def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
@@ -304,7 +287,7 @@ def _planned_against_used(part: PartTold) -> Story:
     closed = use.mass_balance
     facts.append(("Mass balance", closed.words))
     if closed.balance is not None:
-        share = show(closed.balance.unaccounted_percent, "%")
+        share = show(closed.balance.unaccounted_percent, "%", 2)
         uncertainty = show(2 * closed.balance.closure_sd_kg, "kg")
         less = f"{show(closed.balance.unaccounted_kg, 'kg')}, {share} of mixed, U (k = 2) {uncertainty}"
         facts.append(("Mixed less found", less))

@@ -75,10 +75,10 @@ def _hardness_line(view: HardnessView) -> Line:
             f"{told.zone_name}, {told.place}".rstrip(", "),
             told.get_surface_display(),
             result.n,
-            show_number(result.mean, "barcol", 1),
-            show_number(result.sd, "barcol", 1),
+            show_number(result.mean, "barcol mean"),
+            show_number(result.sd, "barcol mean"),
             show_number(result.lowest, "barcol"),
-            show_number(told.required_mean, "barcol", 1),
+            show_number(told.required_mean, "barcol mean"),
             f"{told.disc_reading:g}, {told.disc_low:g} to {told.disc_high:g}",
             show_number(told.part_temperature_c, "degC"),
             f"{told.entry.happened_at:%Y-%m-%d %H:%M}, {told.entry.person}",
@@ -210,7 +210,7 @@ def book(content: DossierContent) -> Story:
         f"The book is a chain: each entry's hash is taken over its words and the hash of the entry before. This "
         f"dossier rests on entries up to {head.number}, whose hash is {head.hash}. In the yard's own book, manage.py "
         "check_book walks the whole chain, and manage.py check_dossier FILE says whether this file is one that was "
-        "issued and whether the entries inside it are the book's. Without the book: record.json inside this file holds "
+        "issued and whether the entries inside it are the book's. Without the book: book.json inside this file holds "
         "each entry with its hash and the hash before it; SHA-256 over the words hullbook-entry-1, the 32 bytes of the "
         "hash before, and the entry without those two in canonical JSON gives its hash."
     )

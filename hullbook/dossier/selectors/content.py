@@ -25,7 +25,8 @@ from hullbook.hulls.models import (
     ScheduleRevision,
     ScheduleSigned,
 )
-from hullbook.hulls.selectors import ZoneView
+from hullbook.hulls.selectors import LineView, ZoneView
+from hullbook.inspection.enums import Decision
 from hullbook.inspection.models import Weighing
 from hullbook.inspection.selectors import (
     FindingView,
@@ -49,7 +50,8 @@ from hullbook.pours.models import (
     Remainder,
     ResinPlan,
 )
-from hullbook.quantities.showing import show_number
+from hullbook.quantities import tables
+from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import Entry, Judgement, TypedRow
 from hullbook.yard.models import Calibration, ClimateReading, Instrument, Person, RoleChange, Yard
 
@@ -57,6 +59,7 @@ FORMAT = "hullbook-dossier-1"
 NOT_IN_THIS_VERSION = "not in this version"
 AS_IT_STANDS = "as it stands, not for acceptance"
 NO_VERDICT_YET = "not in this version: no verdict"
+CONCESSIONS = (Decision.ACCEPT, Decision.CONCESSION)
 
 CHAPTERS = (
     ("A", "Cover and identity", (1, 2, 3), "photographs of the markings"),
@@ -213,6 +216,36 @@ class LayUp:
     def deviations(self) -> tuple[Logged[Laying], ...]:
         return tuple(found for found in self.layings if found.stands and found.row.outcome != LayingOutcome.LAID)
 
+    @property
+    def laid_short(self) -> tuple[str, ...]:
+        """Lines logged as laid with less than the share of what they ask for that nobody asks about."""
+        share = tables.start_values("lay_up")["least_share_of_line"]
+        short = []
+        for view in (view for zone in self.zones for view in zone.lines):
+            laid = self._laid_as_asked(view)
+            if laid is not None and view.planned_quantity and laid < share.value * view.planned_quantity:
+                unit = view.line.material.stock_unit
+                short.append(f"line {view.line.number} {show(laid, unit)} of {show(view.planned_quantity, unit)}")
+        if short:
+            short[-1] += f", less than {show(100 * share.value, '%', 0)} ({share.status})"
+        return tuple(short)
+
+    def _laid_as_asked(self, view: LineView) -> float | None:
+        """How much was laid to a line; None where nothing was, or where some of it was laid otherwise."""
+        standing = [laying.row for laying in self.of_line(view.line) if laying.stands]
+        if not standing or any(row.outcome != LayingOutcome.LAID for row in standing):
+            return None
+        return sum(row.quantity or 0.0 for row in standing)
+
+    @property
+    def planned_fibre_share(self) -> float | None:
+        """Fibre by weight of all its laminate as the schedule has it; None where a sheet lacks a value."""
+        masses = [(zone.fibre_kg, zone.resin_kg) for zone in self.zones]
+        fibre = sum(kg or 0.0 for kg, _ in masses)
+        if not fibre or any(kg is None for pair in masses for kg in pair):
+            return None
+        return fibre / sum((fibre_kg or 0.0) + (resin_kg or 0.0) for fibre_kg, resin_kg in masses)
+
 
 @dataclass(frozen=True)
 class HeldTest:
@@ -345,9 +378,9 @@ class DossierContent:
     def answers(self) -> tuple[Answer, ...]:
         return (
             self._material_certification(),
-            self._laminating_record(),
+            self._laminating_log(),
             Answer(3, "Thickness test", "no verdict", NO_VERDICT_YET, "M"),
-            Answer(4, "Ultrasonic record", "no verdict", NO_VERDICT_YET, "M"),
+            Answer(4, "Ultrasonic test", "no verdict", NO_VERDICT_YET, "M"),
             self._resin_content(),
             self._built_to_plans(),
         )
@@ -399,14 +432,16 @@ class DossierContent:
             return Answer(1, question, "no verdict", f"{counted}; {missing}", "F")
         return Answer(1, question, *self._worst("lot.usable", counted), "F")
 
-    def _laminating_record(self) -> Answer:
-        question = "Daily laminating record"
+    def _laminating_log(self) -> Answer:
+        question = "Daily laminating log"
         lines, laid = sum(part.lay_up.lines for part in self.parts), sum(part.lay_up.laid for part in self.parts)
         counted = f"{laid} of {lines} schedule lines logged"
         if not lines:
             return Answer(2, question, "no verdict", "no schedule is in force", "I")
         if missing := self._missing_words("C", "D", "I"):
             return Answer(2, question, "no verdict", f"{counted}; {missing}", "I")
+        if self._laid_short:
+            return Answer(2, question, "conditional pass", f"{counted}; {self._laid_short}", "I")
         return Answer(2, question, "pass", counted, "I")
 
     def _resin_content(self) -> Answer:
@@ -416,20 +451,32 @@ class DossierContent:
             return Answer(5, question, "no verdict", words or "the hull has no part", "M")
         if missing := self._missing_words("K", "M"):
             return Answer(5, question, "no verdict", f"{words}; {missing}", "M")
-        return Answer(5, question, "pass" if all(balance.closes for balance in balances) else "fail", words, "M")
+        if not all(balance.closes for balance in balances):
+            return Answer(5, question, "fail", words, "M")
+        against_plan = [_share_against_plan(part) for part in self.parts]
+        words = f"{words}; {'; '.join(found for found, _ in against_plan)}"
+        return Answer(5, question, "pass" if all(met for _, met in against_plan) else "no verdict", words, "M")
 
     def _built_to_plans(self) -> Answer:
         question = "Built to the plans"
         deviations = [found for part in self.parts for found in part.lay_up.deviations]
         if not any(part.lay_up.lines for part in self.parts):
             return Answer(6, question, "no verdict", "no schedule is in force", "C, I")
-        if missing := self._missing_words("C", "I"):
-            return Answer(6, question, "no verdict", f"{len(deviations)} deviations; {missing}", "C, I")
-        if deviations:
-            return Answer(
-                6, question, "conditional pass", f"{len(deviations)} deviations, each with its reason", "C, I"
-            )
-        return Answer(6, question, "pass", "every line laid as the signed schedule says", "C, I")
+        chapters = "C, I, N, Q"
+        conceded = [found for found in self.findings if found.decision and found.decision.decision in CONCESSIONS]
+        otherwise = [
+            *([f"{len(deviations)} deviations, each with its reason"] if deviations else []),
+            *([self._laid_short] if self._laid_short else []),
+            *([f"{len(conceded)} findings accepted, see N"] if conceded else []),
+        ]
+        words = "; ".join(otherwise) or "what is laid is laid as the signed schedule says"
+        if missing := self._missing_words("C", "I", "N", "Q"):
+            return Answer(6, question, "no verdict", f"{words}; {missing}", chapters)
+        return Answer(6, question, "conditional pass" if otherwise else "pass", words, chapters)
+
+    @cached_property
+    def _laid_short(self) -> str:
+        return "; ".join(short for part in self.parts for short in part.lay_up.laid_short)
 
     def _worst(self, code: str, otherwise: str) -> tuple[str, str]:
         found = [one for one in self.findings if one.code == code and not one.gone]
@@ -438,6 +485,17 @@ class DossierContent:
         undecided = [one for one in found if one.is_open]
         worst = "fail" if undecided else "conditional pass"
         return worst, f"{otherwise}; {len(found)} uses judged outside, {len(undecided)} of them undecided"
+
+
+def _share_against_plan(part: PartTold) -> tuple[str, bool]:
+    """The found fibre share against the schedule's, in words, and whether they agree within U (k = 2)."""
+    fibre, planned = part.used.mass_balance.fibre, part.lay_up.planned_fibre_share
+    if fibre is None or planned is None:
+        return f"{part.part.name}: no share planned to hold it against", False
+    words = f"planned {show(100 * planned, '%')}"
+    if abs(fibre.fibre_mass_fraction - planned) <= 2 * fibre.fibre_mass_fraction_sd:
+        return words, True
+    return f"{words}, further off than its uncertainty and no limit set: for the designer to judge", False
 
 
 def _content_words(balance: MassBalance) -> str:

@@ -8,6 +8,7 @@ from hullbook.pours.selectors.hold import (
     what_speaks_against_pouring,
 )
 from hullbook.pours.selectors.plan import (
+    InputView,
     ItemView,
     Need,
     ResinPlanInputs,
@@ -40,6 +41,7 @@ __all__ = [
     "GelClock",
     "GelView",
     "HoldTestView",
+    "InputView",
     "ItemView",
     "MixView",
     "Need",
