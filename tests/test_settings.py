@@ -1,3 +1,6 @@
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -28,3 +31,21 @@ def test_a_socket_folder_may_stand_in_the_query() -> None:
 def test_another_kind_of_database_is_refused(url: str) -> None:
     with pytest.raises(ValueError, match="postgresql"):
         database(url, Path("/yard"))
+
+
+def test_over_https_every_cookie_is_secure_and_bound_to_its_host(tmp_path: Path) -> None:
+    script = (
+        "import django; django.setup()\n"
+        "from django.conf import settings as s\n"
+        "print(s.SESSION_COOKIE_NAME, s.SESSION_COOKIE_SECURE, s.CSRF_COOKIE_NAME, s.CSRF_COOKIE_SECURE,"
+        " s.SECURE_SSL_REDIRECT, s.SESSION_COOKIE_HTTPONLY, s.SESSION_COOKIE_SAMESITE)"
+    )
+    env = {
+        **os.environ,
+        "HULLBOOK_HTTPS": "1",
+        "HULLBOOK_DATA": str(tmp_path),
+        "DJANGO_SETTINGS_MODULE": "hullbook.settings.base",
+        "DATABASE_URL": "",
+    }
+    told = subprocess.run([sys.executable, "-c", script], env=env, capture_output=True, text=True, check=True)  # noqa: S603
+    assert told.stdout.split() == ["__Host-hullbook", "True", "__Host-hullbook-csrf", "True", "True", "True", "Lax"]

@@ -7,7 +7,7 @@ from hullbook.drawings.axes import Axis, nice_ticks, tick_words
 from hullbook.drawings.scene import Line, Scene, Shape, Text, disc, fitted, hatched
 
 WIDTH = 760.0
-LEFT, RIGHT = 208.0, 660.0
+LEFT, RIGHT = 240.0, 660.0
 TOP, FOOT = 40.0, 62.0
 ROW = 62.0
 PILE = 9.0  # a reading that came again stands on the one before

@@ -7,7 +7,7 @@ from hullbook.drawings.axes import Axis, nice_ticks, tick_words
 from hullbook.drawings.scene import Line, Polygon, Rect, Scene, Shape, Text, fitted
 
 WIDTH = 760.0
-LEFT, RIGHT = 208.0, 540.0
+LEFT, RIGHT = 256.0, 540.0
 TOP, FOOT = 44.0, 62.0
 ROW = 56.0
 PLANNED, USED = 644.0, 752.0  # right edges of the two columns of figures

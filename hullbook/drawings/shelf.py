@@ -18,7 +18,7 @@ UNDATED = 980.0  # right end of lots that have no use-by
 NAMES = 318.0
 TOP, ROW, FOOT = 44.0, 42.0, 10.0
 THICK = 18.0
-MOST_TICKS = 4
+MOST_TICKS = 3
 
 
 @dataclass(frozen=True)

@@ -441,12 +441,12 @@ def lot_use(
     """
     if not 0 < quantity < float("inf"):
         raise Refused({"quantity": f"{quantity:g} is not accepted; give a quantity above 0."})
-    if lead_reason.strip() and Role.QUALITY_LEAD not in roles_of(told.person):
-        raise Refused({"lead_reason": "Only a quality lead's reason stands here; leave it empty."})
     why_not = _why_not_usable(lot, told.happened_at)
     if why_not and is_about_to(told):
         require_leads_reason(told, lead_reason, why_not)
         why_not = f"{why_not}; {told.person} gave the reason: {lead_reason.strip()}"
+    elif lead_reason.strip() and Role.QUALITY_LEAD not in roles_of(told.person):
+        raise Refused({"lead_reason": "Only a quality lead's reason stands here; leave it empty."})
     because = [why_not] if why_not else []
     over = quantity - stock_left(lot, without=instead_of)
     if over >= SMALLEST_STEP:
@@ -514,16 +514,25 @@ def _what_rests_on(row: TypedRow) -> str:
 
 
 def _what_points_at(row: TypedRow) -> str:
-    """An entry that still counts and is about this one, of whatever kind: a pail of a pour, a pour of a part."""
+    """An entry that still counts and is about this one, of whatever kind: a pail of a pour, a pour of a part.
+
+    What came in the same act, as parts come with their hull, counts by what rests on it in turn.
+    """
     if isinstance(row, Lot | Material | MaterialSheet):
         return ""
     for relation in row._meta.related_objects:
         model = relation.related_model
         if issubclass(model, TypedRow) and relation.field.name != "corrects":
-            pointing = model.objects.current().filter(**{relation.field.name: row}).order_by("-pk").first()
-            if pointing is not None:
-                return f"entry {pointing.pk} rests on it ({model._meta.verbose_name}); strike that out first"
+            for pointing in model.objects.current().filter(**{relation.field.name: row}).select_related("entry"):
+                if not _of_one_act(row.entry, pointing.entry):
+                    return f"entry {pointing.pk} rests on it ({model._meta.verbose_name}); strike that out first"
+                if further := _what_points_at(pointing):
+                    return further
     return ""
+
+
+def _of_one_act(entry: Entry, other: Entry) -> bool:
+    return (entry.tapped_at, entry.device, entry.account) == (other.tapped_at, other.device, other.account)
 
 
 # ---- Certificates

@@ -103,7 +103,8 @@ class QuantityField(forms.Field):
             reading = read_quantity(text, field=name, stored_unit=self.range.unit)
             check_hard(name, reading.value, self.range)
         except InputRefused as refused:
-            raise ValidationError(str(refused), code=refused.key) from refused
+            said = f"This is missing; {refused.accepted}." if refused.key == "missing" else str(refused)
+            raise ValidationError(said, code=refused.key) from refused
         return reading.value
 
     def unusual(self, value: float) -> tuple[str, str | None] | None:

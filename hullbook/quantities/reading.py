@@ -100,13 +100,21 @@ def own_spelling(stored_unit: str) -> str:
     return next(iter(SPELLINGS[stored_unit]))
 
 
+def _one_spelling_each(spellings: dict[str, str]) -> list[str]:
+    """The first spelling of every unit that is taken."""
+    first: dict[str, str] = {}
+    for spelling, unit in spellings.items():
+        first.setdefault(unit, spelling)
+    return [spelling for spelling in first.values() if spelling]
+
+
 def read_quantity(text: str, *, field: str, stored_unit: str) -> Reading:
     """Read "0.8", "800 g/m2" or "0,8 kg/m²" into the stored unit; a bare number is in the stored unit already.
 
     Refuses with `missing`, `not_a_number` or `unit_suspect` (a unit this field does not take).
     """
     spellings = SPELLINGS[stored_unit]
-    accepted = ", ".join(spelling for spelling in spellings if spelling) or "a plain number"
+    accepted = ", ".join(_one_spelling_each(spellings)) or "a plain number"
     if not text.strip():
         raise InputRefused("missing", field, "nothing", f"give a number in {accepted}")
     match = NUMBER_AND_UNIT.fullmatch(text) if len(text) <= LONGEST_TEXT else None

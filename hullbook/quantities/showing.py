@@ -41,6 +41,8 @@ def rounded(value: float, places: int) -> str:
 def show_number(value: float | None, unit: str, places: int | None = None) -> str:
     if value is None:
         return NOT_KNOWN
+    if unit == "1" and places is None:
+        return f"{value:g}"
     return rounded(float(value), PLACES.get(unit, 3) if places is None else places)
 
 

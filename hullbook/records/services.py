@@ -98,7 +98,7 @@ def append(row: Row, rows: Iterable[EntryRow] = (), *, told: Told, about: str = 
     if told.happened_at > told.tapped_at + CLOCKS_DIFFER_AT_MOST:
         raise Refused({"happened_at": f"{told.happened_at:%Y-%m-%d %H:%M} lies ahead; give now or earlier."})
     if row.corrects is not None and row.corrects.entry.about != about:
-        raise Refused(f"Entry {row.corrects_id} is about {row.corrects.entry.about or 'the yard'}; correct it there.")
+        raise Refused(f"Entry {row.corrects.pk} is about {row.corrects.entry.about or 'the yard'}; correct it there.")
     last = Entry.objects.order_by("-number").first()
     number = last.number + 1 if last else 1
     row.entry_id = number
@@ -178,7 +178,8 @@ def _pointing_at(row: TypedRow, line: EntryRow) -> set[str]:
 
 
 def _check(row: TypedRow, rows: list[EntryRow]) -> None:
-    for one in (row, *rows):
+    written: list[TypedRow | EntryRow] = [row, *rows]
+    for one in written:
         if nul := next((name for name, value in one.columns().items() if isinstance(value, str) and "\0" in value), ""):
             raise Refused({nul: "There is a NUL character in it; give letters, digits and marks."})
     try:

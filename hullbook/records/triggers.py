@@ -106,10 +106,13 @@ def _sealed(seal: Seal, row: str) -> str:
 
 
 def _seal_sqlite(seal: Seal) -> list[str]:
+    # An update may neither change a signed row nor slip a draft's row in among them.
+    rows = {"INSERT": ("NEW",), "UPDATE": ("OLD", "NEW"), "DELETE": ("OLD",)}
     return [
-        f'CREATE TRIGGER "{seal.table}_sealed_{act.lower()}" BEFORE {act} ON "{seal.table}" WHEN {_sealed(seal, row)} '
+        f'CREATE TRIGGER "{seal.table}_sealed_{act.lower()}" BEFORE {act} ON "{seal.table}" '
+        f"WHEN {' OR '.join(_sealed(seal, row) for row in looked_at)} "
         f"BEGIN SELECT RAISE(ABORT, '{seal.table} is signed: {act} refused'); END"
-        for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+        for act, looked_at in rows.items()
     ]
 
 
@@ -126,6 +129,7 @@ def _seal_postgresql(seal: Seal) -> list[str]:
           END IF;
           IF {_sealed(seal, "OLD")} THEN {refuse}; END IF;
           IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
+          IF {_sealed(seal, "NEW")} THEN {refuse}; END IF;
           RETURN NEW;
         END $$
         """,

@@ -57,7 +57,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "hullbook.web.middleware.NothingUnseenInAnAddress",
+    "hullbook.web.middleware.NothingUnkeepable",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -93,6 +93,8 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "yard:sign-in"
 LOGIN_REDIRECT_URL = "hulls:shed"
 LOGOUT_REDIRECT_URL = "yard:sign-in"
+# The field of the door's form; axes would look for the model's own name and count every miss as nobody's.
+AXES_USERNAME_FORM_FIELD = "username"
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours
 # A nested list: the pair of name and address is locked, so one person's slips never lock the whole shed.

@@ -40,6 +40,9 @@ def _digest(file: "UploadedFile[Any]") -> str:
     return digest.hexdigest()
 
 
+NOT_CHOSEN_BY_DJANGO = "---------"
+
+
 class LogForm(forms.Form):
     """A form whose acceptance becomes one entry in the book.
 
@@ -62,6 +65,9 @@ class LogForm(forms.Form):
         self.posted = data
         super().__init__(self._with_answers_taken(data), *args, **kwargs)
         self.initial.setdefault("entry_id", uuid.uuid4())
+        for field in self.fields.values():
+            if isinstance(field, forms.ModelChoiceField) and field.empty_label == NOT_CHOSEN_BY_DJANGO:
+                field.empty_label = "choose"
         self.questions: list[Question] = []
         self.confirmed: list[Question] = []
         self.order_fields([*[name for name in self.fields if name != "happened_at"], "happened_at"])
@@ -92,7 +98,8 @@ class LogForm(forms.Form):
 
     def full_clean(self) -> None:
         for field in self.fields.values():
-            field.error_messages["required"] = "This is missing; give it."
+            if field.error_messages.get("required") == forms.Field.default_error_messages["required"]:
+                field.error_messages["required"] = "This is missing; give it."
         super().full_clean()
         if self.is_bound:
             self._refuse_control_characters()

@@ -60,7 +60,7 @@ def add_person(
 def change_role(*, person: Person, role: Role, holds: bool, told: Told) -> RoleChange:
     """Give a role or take it away; the last quality lead stays, or nobody could name another."""
     if (role in roles_of(person.initials)) == holds:
-        raise Refused({"role": f"{person.initials} {'is' if holds else 'is not'} {role.label} already."})
+        raise Refused({"role": f"{person.initials} {'is' if holds else 'is not'} {role.label} as it is."})
     leads = [one for one in crew() if Role.QUALITY_LEAD in roles_of(one.initials)]
     if not holds and role == Role.QUALITY_LEAD and leads == [person]:
         raise Refused({"person": f"{person.initials} is the only quality lead; name another first."})

@@ -27,6 +27,8 @@ ENDING_OF_UNIT = {
     "1": "",  # a bare number
     "shown": "_shown",
     "K": "_k",
+    "d": "_days",
+    "piece": "_piece",
 }
 GOOD_TABLE = """
 [lap_m]

@@ -135,3 +135,11 @@ def test_the_number_of_queries_does_not_grow_with_the_readings(
     read_curve(berth)
     with django_assert_max_num_queries(5):  # type: ignore[operator]
         assert len(cure_view(berth.part).curves[0].readings) == len(CURVE)
+
+
+def test_a_part_is_demoulded_once(berth: Berth) -> None:
+    first = services.log_demould(part=berth.part, words="", told=told())
+    with pytest.raises(Refused, match=f"demoulded already, in entry {first.pk}"):
+        services.log_demould(part=berth.part, words="", told=told())
+    store.strike_out(entry=first.entry, reason="the other hull", told=told())
+    services.log_demould(part=berth.part, words="", told=told())

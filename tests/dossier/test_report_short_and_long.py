@@ -177,7 +177,8 @@ def test_a_fibre_share_further_from_the_schedules_than_its_uncertainty_is_no_pas
     content = dossier_content(whole.hull)
     part = content.parts[0]
     fibre, planned = part.used.mass_balance.fibre, part.lay_up.planned_fibre_share
-    assert fibre is not None and planned is not None
+    assert fibre is not None
+    assert planned is not None
     agrees = abs(fibre.fibre_mass_fraction - planned) <= 2 * fibre.fibre_mass_fraction_sd
     found = next(one for one in content.answers if one.number == 5)
     assert (found.verdict == "pass") is agrees

@@ -475,7 +475,7 @@ def test_a_draft_is_written_on_the_page_and_its_lines_numbered_in_their_order(
     ("changes", "words"),
     [
         ({"zones-0-area_m2": "-1"}, "is not accepted"),
-        ({"zones-0-area_m2": ""}, "nothing is not accepted"),
+        ({"zones-0-area_m2": ""}, "This is missing; give a number"),
         ({"zones-0-girth_to_mm": "0"}, "runs from the smaller girth"),
         ({"lines-0-zone": "Transom"}, "there is no zone"),
         ({"lines-0-material": "GB-900"}, "There is no material"),

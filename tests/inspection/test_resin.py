@@ -222,6 +222,8 @@ def test_a_pail_that_is_struck_out_leaves_the_sum(whole: Sheltered) -> None:
     mix = Pour.objects.get().mixes.select_related("entry").first()
     assert before is not None
     assert mix is not None
+    for gel in mix.gels.select_related("entry"):
+        strike_out(entry=gel.entry, reason="of another pail", told=told(at=AFTERWARDS))
     strike_out(entry=mix.entry, reason="poured away", told=told(at=AFTERWARDS))
     after = planned_against_used(whole.part).mixed
     assert after is not None

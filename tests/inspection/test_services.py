@@ -1,17 +1,18 @@
 import pytest
 
 from hullbook.inspection.enums import Decision, FindingKind, Surface, Weighed
-from hullbook.inspection.models import HardnessSet, Weighing
+from hullbook.inspection.models import Finding, HardnessSet, Weighing
 from hullbook.inspection.selectors import findings_of, hardness_sets, open_findings, required_hardness, weighings
 from hullbook.inspection.services import decide_finding, log_finding, log_weighing
 from hullbook.materials.services import strike_out
+from hullbook.pours.models import Pour
 from hullbook.records.models import Entry, Judgement
 from hullbook.records.selectors import checked_book
 from hullbook.records.services import Refused
 from hullbook.yard.enums import LimitName
 from hullbook.yard.services import set_limit
 from tests.cast import told
-from tests.inspection.factories import LAST_DAY, Sheltered, hours
+from tests.inspection.factories import LAST_DAY, Sheltered, hours, sheltered
 
 pytestmark = pytest.mark.django_db
 AFTERWARDS = hours(LAST_DAY, 6)
@@ -255,3 +256,61 @@ def test_the_same_form_sent_twice_is_one_set(whole: Sheltered) -> None:
 
 def test_the_book_of_a_complete_hull_is_whole(whole: Sheltered) -> None:
     assert checked_book().is_whole
+
+
+# What a correction and a strike-out may not do
+
+
+def scratch(berth: Sheltered, **changes: object) -> Finding:
+    fields: dict[str, object] = {
+        "part": berth.part,
+        "kind": FindingKind.OTHER,
+        "zone_name": "Keel",
+        "place": "",
+        "length_mm": None,
+        "width_mm": None,
+        "words": "a scratch",
+        "told": told("MO", at=AFTERWARDS),
+    }
+    return log_finding(**{**fields, **changes})  # type: ignore[arg-type]
+
+
+def test_a_finding_on_one_hull_is_not_corrected_by_one_on_another(whole: Sheltered) -> None:
+    finding = scratch(whole)
+    other = sheltered(whole.shop, whole.shelf, "MB84-02")
+    with pytest.raises(Refused, match="is about MB84-01 Hull shell; correct it there"):
+        scratch(other, corrects=finding, reason="wrong hull")
+    assert finding.is_current
+
+
+def test_a_correction_that_comes_after_a_strike_out_is_refused_however_old_its_page(whole: Sheltered) -> None:
+    finding = scratch(whole)
+    assert finding.is_current, "as the page saw it"
+    strike_out(entry=Entry.objects.get(pk=finding.pk), reason="was dust", told=told(at=AFTERWARDS))
+    assert finding.is_current, "and still remembers it"
+    with pytest.raises(Refused, match="corrected or struck out already"):
+        scratch(whole, corrects=finding, reason="longer than that")
+
+
+def test_a_decision_is_corrected_about_its_own_entry_only(whole: Sheltered) -> None:
+    first, second = scratch(whole), scratch(whole)
+    decision = decide_finding(
+        about_entry=first.entry, decision=Decision.ACCEPT, words="shallow", told=told(at=AFTERWARDS)
+    )
+    with pytest.raises(Refused, match=f"decides entry {first.pk}, not {second.pk}"):
+        decide_finding(
+            about_entry=second.entry,
+            decision=Decision.REPAIR,
+            words="deep",
+            corrects=decision,
+            reason="mistaken",
+            told=told(at=AFTERWARDS),
+        )
+
+
+def test_an_entry_on_which_others_rest_is_not_struck_out(whole: Sheltered) -> None:
+    pour = Pour.objects.select_related("entry").get(part=whole.part)
+    for row in (whole.hull, whole.part, pour.plan, pour, pour.mixes.all()[0]):
+        with pytest.raises(Refused, match=r"entry \d+ rests on it"):
+            strike_out(entry=Entry.objects.get(pk=row.pk), reason="never was", told=told(at=AFTERWARDS))
+        assert row.is_current

@@ -433,6 +433,12 @@ def test_a_builders_reason_lifts_nothing(shelf: Shelf) -> None:
     assert "only a quality lead's reason" in _sentence(refused, "lead_reason")
 
 
+def test_a_builder_does_not_give_the_quality_leads_reason_for_what_is_done_either(shelf: Shelf) -> None:
+    with pytest.raises(Refused) as refused:
+        _use(shelf.lot(shelf.resin), 5.0, lead_reason="we needed it", logged=MORNING + dt.timedelta(hours=3))
+    assert "Only a quality lead's reason" in _sentence(refused, "lead_reason")
+
+
 def test_more_used_than_left_is_told_and_never_refused(shelf: Shelf) -> None:
     movement, verdict = _use(shelf.lot(shelf.catalyst), 32.0)
     assert movement.quantity == -32.0

@@ -357,3 +357,17 @@ def test_a_book_with_a_pour_is_whole(day: PourDay) -> None:
     services.close_pour(pour=day.pour, words="", told=told())
     assert checked_book().is_whole
     assert Entry.objects.filter(about=day.berth.hull.number, kind="pours.mix").count() == 1
+
+
+# ---- A pour that is struck out
+
+
+def test_nothing_is_logged_in_a_pour_that_is_struck_out(day: PourDay) -> None:
+    store.strike_out(entry=day.pour.entry, reason="begun by mistake", told=told())
+    for log in (
+        lambda: day.mix(),
+        lambda: services.log_gel(pour=day.pour, mix=None, at=GelPlace.PART, place="", temperature_c=None, told=told()),
+        lambda: services.close_pour(pour=day.pour, words="", told=told()),
+    ):
+        with pytest.raises(Refused, match="struck out; nothing is logged in it"):
+            log()

@@ -67,3 +67,18 @@ def test_times_are_kept_to_the_microsecond_on_both_engines() -> None:
     row = add_bay(code="1", name="Bay 1", told=told(at=at))
     assert Entry.objects.get(pk=row.pk).happened_at == at
     assert checked_book().is_whole
+
+
+def test_what_lies_ahead_of_the_tap_by_more_than_a_clock_may_be_wrong_is_refused() -> None:
+    at = dt.datetime(2026, 5, 12, 8, 0, tzinfo=dt.UTC)
+    add_bay(code="1", name="Bay 1", told=told(at=at, happened_at=at + dt.timedelta(minutes=5)))
+    with pytest.raises(Refused, match="2026-05-12 08:06 lies ahead"):
+        add_bay(code="2", name="Bay 2", told=told(at=at, happened_at=at + dt.timedelta(minutes=6)))
+    assert Entry.objects.count() == 1
+
+
+def test_a_nul_character_is_refused_in_words_on_both_engines() -> None:
+    with pytest.raises(Refused) as refused:
+        add_bay(code="1", name="Bay\0one", told=told())
+    assert "NUL character" in refused.value.problems["name"]
+    assert not Entry.objects.exists()

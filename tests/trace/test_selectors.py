@@ -9,7 +9,7 @@ from hullbook.hulls.models import Hull, Laying
 from hullbook.hulls.services import leave_yard
 from hullbook.materials.models import Lot
 from hullbook.materials.services import strike_out
-from hullbook.pours.models import Mix, Pour
+from hullbook.pours.models import Gel, Mix, Pour
 from hullbook.trace.selectors import NothingBySuchName, batch_trace, find, hull_trace, lot_trace
 from hullbook.yard.services import calibrate_instrument
 from tests.cast import DAY, told
@@ -47,6 +47,7 @@ def test_both_directions_still_agree_after_entries_are_struck_out(hulls: Hulls) 
     before = pairs_from_lots()
     for row in (
         Laying.objects.filter(part=hulls[SECOND].part).first(),
+        *Gel.objects.filter(mix__pour__part=hulls[SECOND].part),
         *Mix.objects.filter(pour__part=hulls[SECOND].part),
     ):
         assert row is not None

@@ -1,10 +1,14 @@
 import datetime as dt
+import uuid
+from urllib.parse import urlencode
 
 import pytest
-from django.test import Client
+from django.conf import settings
+from django.test import Client, override_settings
 from django.urls import reverse
 
-from hullbook.records.models import Judgement
+from hullbook.calc.chain import fingerprint
+from hullbook.records.models import Entry, Judgement
 from hullbook.records.services import Refused
 from hullbook.yard import services
 from hullbook.yard.enums import LimitName, Role
@@ -29,9 +33,61 @@ def test_a_person_holds_the_roles_given_and_may_do_what_they_allow(shop: Shop) -
 
 def test_a_role_taken_away_is_gone_at_once_but_stays_true_of_its_day(shop: Shop) -> None:
     later = MORNING + dt.timedelta(days=10)
-    services.change_role(person=shop.lead, role=Role.QUALITY_LEAD, holds=False, told=told(at=later))
+    services.change_role(person=shop.builder, role=Role.BUILDER, holds=False, told=told(at=later))
+    assert roles_of("MO") == frozenset()
+    assert roles_of("MO", at=MORNING + dt.timedelta(days=1)) == {Role.BUILDER}
+
+
+def test_the_only_quality_lead_stays_until_another_is_named(shop: Shop) -> None:
+    with pytest.raises(Refused, match="only quality lead; name another"):
+        services.change_role(person=shop.lead, role=Role.QUALITY_LEAD, holds=False, told=told())
+    services.change_role(person=shop.second, role=Role.QUALITY_LEAD, holds=True, told=told())
+    services.change_role(person=shop.lead, role=Role.QUALITY_LEAD, holds=False, told=told())
     assert roles_of("KJ") == frozenset()
-    assert roles_of("KJ", at=MORNING + dt.timedelta(days=1)) == {Role.QUALITY_LEAD}
+
+
+def test_a_role_is_not_given_twice_nor_taken_from_who_has_it_not(shop: Shop) -> None:
+    with pytest.raises(Refused, match="MO is builder as it is"):
+        services.change_role(person=shop.builder, role=Role.BUILDER, holds=True, told=told())
+    with pytest.raises(Refused, match="MO is not office as it is"):
+        services.change_role(person=shop.builder, role=Role.OFFICE, holds=False, told=told())
+
+
+@pytest.mark.parametrize(("code", "words"), [("1", "there already"), ("2/a", "no code"), ("..", "no code")])
+def test_a_bay_needs_a_code_of_its_own_that_an_address_can_hold(shop: Shop, code: str, words: str) -> None:
+    with pytest.raises(Refused, match=words):
+        services.add_bay(code=code, name="Another bay", told=told())
+
+
+def test_an_instruments_code_is_never_given_twice(shop: Shop, client: Client) -> None:
+    client.force_login(shop.lead)
+    before = Entry.objects.count()
+    answer = client.post(
+        reverse("yard:instrument-add"),
+        {
+            "entry_id": str(uuid.uuid4()),
+            "code": "S-01",
+            "kind": "scale",
+            "name": "another scale",
+            "serial_number": "INV-9",
+            "resolution": "0.1",
+            "unit": "kg",
+            "calibrated_on": "2026-03-02",
+            "due_on": "2027-03-02",
+            "certificate_number": "C-9",
+            "standard_uncertainty_percent": "0.2",
+        },
+    )
+    assert answer.status_code == 422
+    assert "S-01 is there already" in answer.content.decode()
+    assert Entry.objects.count() == before
+
+
+def test_a_limit_from_high_to_low_is_refused(shop: Shop) -> None:
+    with pytest.raises(Refused, match="26 is above the highest, 18"):
+        services.set_limit(
+            name=LimitName.AIR_TEMPERATURE, low=26.0, high=18.0, over_minutes=None, source="x", told=told()
+        )
 
 
 def test_initials_are_never_given_twice(shop: Shop) -> None:
@@ -145,7 +201,7 @@ def test_climate_is_logged_from_the_page_once_however_often_it_is_sent(shop: Sho
 @pytest.mark.parametrize(
     ("field", "given", "said"),
     [
-        ("air_temperature_c", "", "nothing is not accepted"),
+        ("air_temperature_c", "", "This is missing; give a number"),
         ("air_temperature_c", "warm", "give one number"),
         ("air_temperature_c", "20 kg", "the unit may be"),
         ("humidity_percent", "0.55", "is 55 %"),
@@ -239,3 +295,69 @@ def test_the_door_sends_nobody_to_another_site(shop: Shop, client: Client) -> No
 
 def test_without_signing_in_nothing_is_shown(shop: Shop, client: Client) -> None:
     assert client.get(reverse("yard:yard")).headers["Location"].startswith(reverse("yard:sign-in"))
+
+
+@override_settings(AXES_ENABLED=True)
+def test_after_five_misses_the_door_stays_shut_to_that_name_and_not_to_others(shop: Shop, client: Client) -> None:
+    page = reverse("yard:sign-in")
+    for _ in range(4):
+        assert client.post(page, {"username": "mo", "password": "wrong"}).status_code == 422
+    assert client.post(page, {"username": "mo", "password": "wrong"}).status_code == 429
+    shut = client.post(page, {"username": "mo", "password": PASSWORD})
+    assert shut.status_code == 429
+    assert "sessionid" not in client.cookies
+    assert client.get(reverse("yard:yard")).status_code == 302
+    assert client.post(page, {"username": "rt", "password": PASSWORD}).status_code == 302
+
+
+@pytest.mark.parametrize("where", ["//elsewhere.invalid/", "https:elsewhere.invalid", "javascript:alert(1)", "\\\\x"])
+def test_the_door_leads_on_inside_only(shop: Shop, client: Client, where: str) -> None:
+    page = reverse("yard:sign-in") + "?" + urlencode({"next": where})
+    answer = client.post(page, {"username": "mo", "password": PASSWORD})
+    assert answer.headers["Location"] == reverse("hulls:shed")
+    client.post(reverse("yard:sign-out"))
+    inside = reverse("yard:sign-in") + "?" + urlencode({"next": "/yard/"})
+    assert client.post(inside, {"username": "mo", "password": PASSWORD}).headers["Location"] == "/yard/"
+
+
+@pytest.mark.parametrize("name", ["mo\0", "x" * 5000, "<script>alert(1)</script>", ""])
+def test_a_name_nobody_has_is_turned_away_and_kept_on_the_list(shop: Shop, client: Client, name: str) -> None:
+    answer = client.post(reverse("yard:sign-in"), {"username": name, "password": PASSWORD})
+    assert answer.status_code == 422
+    assert "<script>alert" not in answer.content.decode()
+    assert SignIn.objects.get().succeeded is False
+
+
+def test_a_session_is_a_new_one_at_the_door_and_gone_after_it(shop: Shop, client: Client) -> None:
+    page = reverse("yard:sign-in")
+    cookie = settings.SESSION_COOKIE_NAME
+    client.post(page, {"username": "mo", "password": PASSWORD})
+    first = client.cookies[cookie].value
+    assert client.cookies[cookie]["httponly"]
+    assert client.cookies[cookie]["samesite"] == "Lax"
+    assert client.cookies[cookie]["max-age"] == 12 * 60 * 60
+    client.post(reverse("yard:sign-out"))
+    client.cookies[cookie] = first
+    assert client.get(reverse("yard:yard")).status_code == 302
+    client.post(page, {"username": "mo", "password": PASSWORD})
+    assert client.cookies[cookie].value != first
+
+
+def test_a_password_leaves_no_trace_in_the_book(shop: Shop, client: Client) -> None:
+    client.force_login(shop.lead)
+    form = {
+        "entry_id": str(uuid.uuid4()),
+        "initials": "XY",
+        "full_name": "Xanthe Yarrow (invented)",
+        "sign_in_name": "xy",
+        "roles": ["builder"],
+    }
+    page = reverse("yard:person-add")
+    assert client.post(page, {**form, "password": "long enough, one"}).status_code == 302
+    entry = Entry.objects.order_by("-number")[0]
+    shown = [
+        ("entry_id", form["entry_id"]),
+        *((name, form[name]) for name in ("initials", "full_name", "sign_in_name")),
+    ]
+    assert entry.fingerprint == fingerprint([*shown, ("roles", "builder")])
+    assert "long enough" not in entry.keyed + entry.body

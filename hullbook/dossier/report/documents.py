@@ -1,6 +1,7 @@
 """Chapters C to G: documents, people, instruments, materials, and the air of the workshop."""
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
@@ -117,6 +118,7 @@ def lots(content: DossierContent) -> Story:
     if not content.lots:
         return story
     story += titled("Lots that went into this hull", _lot_table(content.lots))
+    story += titled("Where each lot went", _lot_places(content))
     certificates = [(lot, certificate) for lot in content.lots for certificate in lot.certificates]
     columns = [
         Column("Lot", 10), Column("Certificate", 28), Column("Number", 20), Column("Dated", 12),
@@ -135,6 +137,32 @@ def lots(content: DossierContent) -> Story:
     ]
     story += titled("Certificates", table(columns, lines) if lines else words("None is in the book."))
     return [*story, *titled("Properties used, and where they come from", _property_table(content.lots))]
+
+
+def _lot_places(content: DossierContent) -> Flowable:
+    """From a lot to every place of it: the lines it was laid to, the pails it was mixed in."""
+    columns = [Column("Lot", 10), Column("Laid", 70), Column("Mixed", 40)]
+    rows = []
+    for lot in content.lots:
+        laid: dict[str, list[str]] = defaultdict(list)
+        mixed: dict[str, list[str]] = defaultdict(list)
+        for part in content.parts:
+            for laying in part.lay_up.layings:
+                if laying.stands and laying.row.lot_id == lot.lot.row.pk:
+                    line = str(laying.row.line.number) if laying.row.line else "beside the schedule"
+                    laid[f"{part.part.name}, {laying.row.zone.name}"].append(line)
+            for pour in part.pours:
+                for pail in pour.pails:
+                    if pail.mix.stands and lot.lot.row.pk in {one.lot_id for one in pail.components}:
+                        mixed[f"{part.part.name}, pour {pour.pour.row.number}"].append(str(pail.mix.row.pail_number))
+        rows.append(
+            (
+                lot.lot.row.code,
+                "; ".join(f"{place}: line {', '.join(lines)}" for place, lines in laid.items()) or NOT_KNOWN,
+                "; ".join(f"{place}: pail {', '.join(pails)}" for place, pails in mixed.items()) or NOT_KNOWN,
+            )
+        )
+    return table(columns, rows)
 
 
 def _lot_table(lots_used: Sequence[LotUse]) -> Flowable:

@@ -1,6 +1,6 @@
 """The first three pages: whose boat this is, the six answers with what is missing, and the contents."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import cast
 
 from reportlab.lib.styles import ParagraphStyle
@@ -27,10 +27,11 @@ from hullbook.dossier.report.paper import (
     table,
     words,
 )
-from hullbook.dossier.selectors import AS_IT_STANDS, DossierContent, moment
+from hullbook.dossier.selectors import AS_IT_STANDS, DossierContent, PartTold, moment
 from hullbook.drawings.hull_profile import StageState, hull_profile
-from hullbook.inspection.selectors import Missing
-from hullbook.quantities.showing import show
+from hullbook.hulls.enums import HOLD_POINTS
+from hullbook.inspection.selectors import Missing, judgement_words
+from hullbook.quantities.showing import show, show_number
 
 FOOT_OF_PAGE_2 = 8 * mm
 
@@ -127,8 +128,70 @@ def _answers(content: DossierContent) -> list[Flowable]:
             SMALL,
         )
     )
+    story += [words("What to look at first", SUBHEAD), pairs(list(_first_look(content)), 0.2)]
     story.append(words(f"What is missing: {len(content.missing) or 'nothing'}", SUBHEAD))
     return story
+
+
+def _first_look(content: DossierContent) -> Iterator[tuple[str, object]]:
+    """What a surveyor turns to first, each in one line: the worst figures, and what is open."""
+    released = {release.row.number for release in content.hold_points if release.stands}
+    yield "Hold points", f"{len(released)} of {len(HOLD_POINTS)} released; chapter Q"
+    standing = [found for found in content.findings if not found.gone]
+    looked = sum(found.nothing_found for found in standing)
+    undecided = "; ".join(f"{found.title}, {found.where}" for found in standing if found.is_open)
+    yield (
+        "Findings",
+        f"{len(standing) - looked}; looked and nothing found {looked} times; undecided: {undecided or 'none'}; "
+        "chapter N",
+    )
+    air = [reading.row for reading in content.climate if reading.stands]
+    if air:
+        temperatures, humidities = (
+            [row.air_temperature_c for row in air],
+            [row.humidity_percent for row in air],
+        )
+        yield (
+            "Climate",
+            f"air {show_number(min(temperatures), 'degC')} to {show(max(temperatures), 'degC')}, humidity at most "
+            f"{show(max(humidities), '%')}, {len(air)} readings; chapter G",
+        )
+    for part in content.parts:
+        yield from _first_look_at(part)
+    yield (
+        "Entries",
+        f"{len(content.late)} logged late, {len(content.gone)} corrected or struck out, {len(content.asked)} asked "
+        "about and answered; chapter R",
+    )
+
+
+def _first_look_at(part: PartTold) -> Iterator[tuple[str, object]]:
+    name = part.part.name
+    held = [held.test for held in part.hold_tests if held.test.stands]
+    if held:
+        judged = "; ".join(f"{one.level}: {judgement_words(one)}" for one in held[-1].judgements) or "not judged"
+        yield f"Hold test, {name}", f"the last of {len(held)}, {moment(held[-1].entry.happened_at)}: {judged}"
+    for pour in part.pours:
+        if pour.pour.stands:
+            poured = f"pour {pour.pour.row.number} begun {moment(pour.pour.entry.happened_at)}"
+            is_closed = any(closing.stands for closing in pour.closings)
+            twice = "".join(f"; pail {number} is logged more than once" for number in pour.logged_twice)
+            mixed = f"{show(pour.mixed_kg, 'kg')} mixed{'' if is_closed else ', not closed'}"
+            yield f"Pour, {name}", f"{poured}, {mixed}{twice}; chapter K"
+    if part.used.comparison:
+        yield (
+            f"Resin, {name}",
+            f"used over planned {show_number(part.used.comparison.ratio, 'ratio')}: {part.used.words}; chapter K",
+        )
+    tried = [view for view in part.hardness if not view.replaced]
+    if tried:
+        lowest = min(tried, key=lambda view: view.result.mean)
+        verdict = f": {lowest.judgement.level}" if lowest.judgement else ""
+        yield (
+            f"Hardness, {name}",
+            f"lowest mean {show_number(lowest.result.mean, 'barcol mean')} at {lowest.hardness_set.zone_name}, "
+            f"{show_number(lowest.hardness_set.required_mean, 'barcol mean')} wanted{verdict}; chapter M",
+        )
 
 
 def missing_table(missing: Sequence[Missing]) -> list[Flowable]:

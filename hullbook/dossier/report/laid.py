@@ -39,13 +39,13 @@ def _zone(laid: LayUp, zone: ZoneView) -> Story:
     outline = zone.zone
     lines: list[Line | tuple[object, ...]] = []
     for view in zone.lines:
-        planned = f"{view.sheet.name}{'' if view.line.is_structural else ', not structural'}"
+        planned = f"{view.line.material.code} {view.sheet.name}{'' if view.line.is_structural else ', not structural'}"
         if view.line.lap_mm:
             planned = f"{planned}, lap {show(view.line.lap_mm, 'mm', 0)}"
         layings = laid.of_line(view.line)
         if not layings:
-            lines.append((view.line.number, planned, view.line.angle_deg, "not logged", "", "", "", "", "", ""))
-        lines += [_laying_line(laying, view.line.number, planned, view.line.angle_deg) for laying in layings]
+            lines.append((view.line.number, planned, view.line.angle_words, "not logged", "", "", "", "", "", ""))
+        lines += [_laying_line(laying, view.line.number, planned, view.line.angle_words) for laying in layings]
     place = (
         f"half-girth {show(outline.girth_from_mm, 'mm', 0)} to {show(outline.girth_to_mm, 'mm', 0)}, "
         f"stations {outline.station_from:g} to {outline.station_to:g}, {outline.get_side_display()}"
@@ -72,7 +72,7 @@ def _layers(views: Sequence[LineView]) -> list[Layer]:
         layers.append(
             Layer(
                 number=view.line.number,
-                material=view.sheet.name,
+                material=view.line.material.code,
                 thickness_mm=view.thickness_mm,
                 kind="core" if view.is_core else "ply",
                 angle=view.line.angle_deg,

@@ -215,6 +215,9 @@ def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
         )
     standing = sum(pail.mix.stands for pail in pour.pails)
     total = f"Mixed: {standing} pails, {show(pour.mixed_kg, 'kg')} in all, pails that no longer stand left out."
+    for number, entries in pour.logged_twice.items():
+        told_by = ", ".join(str(entry) for entry in entries)
+        total += f" Pail {number} is logged in entries {told_by}: until the yard says which stands, all of them count."
     used = [
         instrument
         for pail in pour.pails

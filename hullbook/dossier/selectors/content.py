@@ -5,6 +5,7 @@ shows, so the last of them is the moment it stands for.
 """
 
 import datetime as dt
+from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Generic, TypeVar
@@ -284,6 +285,15 @@ class PourTold:
     @property
     def mixed_kg(self) -> float:
         return sum(pail.mass_kg for pail in self.pails if pail.mix.stands)
+
+    @property
+    def logged_twice(self) -> dict[int, list[int]]:
+        """By pail number, the entries of a pail that stands more than once."""
+        entries: dict[int, list[int]] = defaultdict(list)
+        for pail in self.pails:
+            if pail.mix.stands:
+                entries[pail.mix.row.pail_number].append(pail.mix.row.pk)
+        return {number: told for number, told in entries.items() if len(told) > 1}
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,7 @@ from hullbook.hulls.models import (
 from hullbook.hulls.selectors import entries_in_words, schedule_view
 from hullbook.inspection.models import Weighing
 from hullbook.inspection.selectors import (
+    climate_of,
     findings_of,
     gone_entries,
     hardness_sets,
@@ -312,11 +313,9 @@ def _lots(hull: Hull, last_work: Entry) -> tuple[LotUse, ...]:
 
 
 def _climate(hull: Hull, last_work: Entry) -> tuple[Logged[ClimateReading], ...]:
-    """The air of the hull's bay from laying down to the last work on it."""
-    first = dt.datetime.combine(hull.laid_down_on, dt.time(), tzinfo=dt.UTC)
-    readings = ClimateReading.objects.filter(
-        bay=hull.bay, entry__happened_at__gte=first, entry__happened_at__lte=last_work.happened_at
-    )
+    """The air of the hull's bay from laying down until it is out of the mould, or to the last work on it."""
+    until_now = ClimateReading.objects.filter(entry__happened_at__lte=last_work.happened_at)
+    readings = climate_of(hull, until_now)
     return _logged(readings.select_related("bay", "thermometer", "hygrometer"))
 
 

@@ -55,8 +55,42 @@ def unit_of(name: str) -> str:
     return next((unit for ending, unit in UNIT_ENDINGS if name.endswith(ending)), "1")
 
 
+TOLD_AS = {
+    "air_temperature_start_c": "air at the start",
+    "air_temperature_end_c": "air at the end",
+    "build_regime": "built as",
+    "decided": "",
+    "decision": "",
+    "disc_high": "disc marked to",
+    "disc_low": "disc marked from",
+    "disc_reading": "disc reads",
+    "dose_phr": "dose",
+    "form": "",
+    "gauge_kind": "gauge reads",
+    "kind": "",
+    "left_out_because": "left out:",
+    "line": "",
+    "outcome": "",
+    "pail_number": "pail",
+    "part_temperature_c": "part at",
+    "pull_number": "pull",
+    "required_mean": "least mean wanted",
+    "required_source": "which is",
+    "resin_temperature_c": "resin at",
+    "role": "",
+    "state": "",
+    "value": "",
+    "what": "",
+    "words": "",
+    "zone_name": "zone",
+}
+"""Columns whose names are not the words of the yard; empty where the value speaks for itself."""
+
+
 def words_of(name: str) -> str:
-    """A column's name without its unit, as words."""
+    """A column in words, without its unit."""
+    if name in TOLD_AS:
+        return TOLD_AS[name]
     ending = next((ending for ending, _ in UNIT_ENDINGS if name.endswith(ending) and ending != "_fraction"), "")
     return name.removesuffix(ending).replace("_", " ")
 
@@ -67,6 +101,12 @@ class Said:
 
     words: str
     value: str
+
+    def __str__(self) -> str:
+        return f"{self.words} {self.value}".strip()
+
+
+WHOSE = ("hull", "part", "pour")
 
 
 @dataclass(frozen=True)
@@ -85,7 +125,14 @@ class EntryInWords:
 
     @property
     def in_short(self) -> str:
-        return ", ".join(f"{said.words} {said.value}" for said in self.said[:4])
+        return ", ".join(str(said) for said in [said for said in self.said if said.words not in WHOSE][:4])
+
+    @property
+    def readings(self) -> str:
+        """Lines that are one reading each, side by side; empty where a line says more."""
+        if any(line[0].words or len(line) > 2 for line in self.lines if line):
+            return ""
+        return ", ".join(" ".join(str(said) for said in line) for line in self.lines if line)
 
     @property
     def worst(self) -> str:

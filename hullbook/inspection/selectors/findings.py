@@ -120,9 +120,13 @@ def gone_entries(entries: Iterable[Entry]) -> dict[int, str]:
     return gone
 
 
-def climate_of(hull: Hull) -> QuerySet[ClimateReading]:
-    """Readings in the hull's bay from the day it was laid down until its last part is out of the mould."""
-    readings = ClimateReading.objects.current().filter(bay=hull.bay_id, entry__happened_at__date__gte=hull.laid_down_on)
+def climate_of(hull: Hull, among: QuerySet[ClimateReading] | None = None) -> QuerySet[ClimateReading]:
+    """Readings in the hull's bay from the day it was laid down until its last part is out of the mould.
+
+    Those that stand, or those `among` the given.
+    """
+    readings = ClimateReading.objects.current() if among is None else among
+    readings = readings.filter(bay=hull.bay_id, entry__happened_at__date__gte=hull.laid_down_on)
     out_of_mould = Demoulded.objects.current().filter(part__hull=hull).select_related("entry")
     parts_out = {row.part_id: row.entry.happened_at for row in out_of_mould}
     if parts_out and len(parts_out) == hull.parts.count():
