@@ -111,15 +111,13 @@ def test_every_page_has_a_test_that_names_it() -> None:
     assert [name for name in _names(get_resolver()) if not is_named(name)] == []
 
 
-def test_every_service_has_a_test_that_calls_it() -> None:
+def test_every_service_that_makes_an_entry_has_a_test_that_calls_it() -> None:
     tests = "\n".join(path.read_text() for path in (ROOT / "tests").rglob("*.py"))
-    missing = []
-    for path in PACKAGE.glob("*/services.py"):
-        for node in ast.parse(path.read_text()).body:
-            if (
-                isinstance(node, ast.FunctionDef)
-                and not node.name.startswith("_")
-                and not re.search(rf"\b{node.name}\b", tests)
-            ):
-                missing.append(f"{path.parent.name}.{node.name}")
-    assert missing == []
+    services = [
+        f"{path.parent.name}.{node.name}"
+        for path in PACKAGE.glob("*/services.py")
+        for node in ast.parse(path.read_text()).body
+        if isinstance(node, ast.FunctionDef) and "logs" in [ast.unparse(mark) for mark in node.decorator_list]
+    ]
+    assert len(services) > 25
+    assert [name for name in services if not re.search(rf"\b{name.split('.')[1]}\b", tests)] == []

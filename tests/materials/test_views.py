@@ -175,7 +175,7 @@ def test_the_next_lot_code_is_proposed(shelf: Shelf, builder: Client) -> None:
         ({"no_use_by": "on"}, "Give the use-by date, or say that the maker gives none; not both."),
         ({"code": "R-0001"}, "lot codes are never given twice"),
         ({"code": "R 14"}, "is no lot code"),
-        ({"makers_batch": ""}, "required"),
+        ({"makers_batch": ""}, "missing"),
     ],
 )
 def test_a_delivery_that_cannot_be_is_refused_and_what_was_keyed_is_kept(
@@ -317,7 +317,7 @@ def test_a_sheet_takes_its_values_in_other_units_and_each_from_its_own_source(sh
         ({"density_kg_m3": "1.16"}, "1.16 g/cm3 is 1160 kg/m³"),
         ({"density_kg_m3": ""}, "give a number in kg/m3"),
         ({"code": "P-50"}, "P-50 is in the store already"),
-        ({"source": ""}, "required"),
+        ({"source": ""}, "missing"),
     ],
 )
 def test_a_sheet_that_cannot_be_is_refused_and_what_was_keyed_is_kept(
@@ -401,7 +401,7 @@ def test_a_gel_table_is_keyed_as_it_stands_on_the_sheet(shelf: Shelf, office: Cl
         ({"gel_dose_2": "1"}, "twice"),
         ({"gel_temperature_2": "", "gel_2_1": "", "gel_2_2": ""}, "give at least two"),
         ({"dose_low_phr": "2.5"}, "lowest dose"),
-        ({"resin": ""}, "required"),
+        ({"resin": ""}, "missing"),
     ],
 )
 def test_a_gel_table_that_cannot_be_is_refused(
