@@ -4,8 +4,15 @@ from collections.abc import Iterator
 import pytest
 from django.db import connection
 from django.test import TransactionTestCase
+from hypothesis import HealthCheck, settings
 
 from hullbook.records import guards, triggers
+
+# The machines are shared and noisy: how long an example takes says nothing. In the run that a change must pass the
+# examples are the same every time; at a desk they are new each time.
+settings.register_profile("desk", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("ci", settings.get_profile("desk"), derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
 @pytest.fixture(autouse=True, scope="session")
