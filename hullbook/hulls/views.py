@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -193,10 +192,7 @@ def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
     entry = entries_about(number).filter(number=no).first()
     if entry is None:
         raise Http404(f"There is no entry {no} about hull {number}.")
-    if not selectors.may_strike_out(request.user, entry, timezone.now()):
-        raise PermissionDenied(
-            "Your own entry you strike out within 24 hours; after that, and others', the quality lead does."
-        )
+    selectors.require_own_or_lead(request.user, entry, verb="strike out")
     form = StrikeOutForm(posted(request))
     return log_page(
         request,
@@ -499,10 +495,7 @@ def laying_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
 def laying_correct(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
     found = part_for(request.user, Act.LOG, number, part)
     wrong = selectors.laying_for(found, no)
-    if not selectors.may_strike_out(request.user, wrong.entry, timezone.now()):
-        raise PermissionDenied(
-            "Your own entry you correct within 24 hours; after that, and others', the quality lead does."
-        )
+    selectors.require_own_or_lead(request.user, wrong.entry, verb="correct")
     revision, laid, material = _what_was_laid(found, wrong)
     form = LayingForm(
         posted(request),

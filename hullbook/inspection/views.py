@@ -2,11 +2,9 @@
 
 from typing import Any, TypeVar
 
-from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from hullbook.drawings.dot_plot import DotRow, dot_plot
@@ -14,7 +12,7 @@ from hullbook.drawings.hull_profile import hull_profile
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.scene import Scene
 from hullbook.hulls.models import Hull, Part
-from hullbook.hulls.selectors import hull_for, may_strike_out, part_for, parts_of
+from hullbook.hulls.selectors import hull_for, part_for, parts_of, require_own_or_lead
 from hullbook.inspection import services
 from hullbook.inspection.forms import DecisionForm, FindingForm, HardnessForm, WeighingForm
 from hullbook.inspection.models import Finding, HardnessSet, Weighing
@@ -51,10 +49,7 @@ def _row_of(person: Any, model: type[Row], part: Part, entry: int) -> Row:
     row: Row | None = model.objects.current().filter(part=part, pk=entry).select_related("entry").first()
     if row is None:
         raise Http404(f"Entry {entry} of {part} is nothing that can be corrected here, or was corrected already.")
-    if not may_strike_out(person, row.entry, timezone.now()):
-        raise PermissionDenied(
-            "Your own entry you correct within 24 hours; after that, and others', the quality lead does."
-        )
+    require_own_or_lead(person, row.entry, verb="correct")
     return row
 
 

@@ -2,16 +2,14 @@
 
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from hullbook.calc.errors import InputRefused
 from hullbook.hulls.models import Part
-from hullbook.hulls.selectors import may_strike_out, part_for
+from hullbook.hulls.selectors import part_for, require_own_or_lead
 from hullbook.pours import services
 from hullbook.pours.forms import (
     BeginForm,
@@ -187,10 +185,7 @@ def mix_correct(request: HttpRequest, number: str, part: str, no: int, entry: in
     corrects = next((one for one in view.mixes if one.mix.pk == entry), None)
     if corrects is None:
         raise Http404(f"Pour {no} of {found.part} has no pail in entry {entry}.")
-    if not may_strike_out(request.user, corrects.mix.entry, timezone.now()):
-        raise PermissionDenied(
-            "Your own entry you correct within 24 hours; after that, and others', the quality lead does."
-        )
+    require_own_or_lead(request.user, corrects.mix.entry, verb="correct")
     form = MixCorrectForm(posted(request), view=view, corrects=corrects)
     mix: Mix = corrects.mix
     return log_page(

@@ -80,11 +80,9 @@ class LogForm(forms.Form):
         """
         secret = {name for name, field in self.fields.items() if isinstance(field.widget, forms.PasswordInput)}
         left_out = NOT_FINGERPRINTED | secret
+        files: dict[str, Any] = self.files
         fields = [(name, value) for name, values in self.posted.lists() if name not in left_out for value in values]
-        return fingerprint([*fields, *((name, _digest(file)) for name, file in self._posted_files())])
-
-    def _posted_files(self) -> list[tuple[str, Any]]:
-        return list(self.files.items())
+        return fingerprint([*fields, *((name, _digest(file)) for name, file in files.items())])
 
     @staticmethod
     def _with_answers_taken(data: Any) -> Any:

@@ -8,12 +8,9 @@ from hullbook.hulls.models import Hull, Part
 from hullbook.hulls.services import give_craft_number, release_hold_point
 from hullbook.inspection.enums import Decision, FindingKind, Surface, Weighed
 from hullbook.inspection.services import decide_finding, log_finding, log_hardness, log_weighing
-from hullbook.materials.enums import SourceKind
-from hullbook.materials.selectors import KnownValue
 from hullbook.materials.services import strike_out
 from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, RemainderPlace
 from hullbook.pours.models import Mix, Pour
-from hullbook.pours.selectors import ResinPlanInputs
 from hullbook.pours.services import (
     GivenComponent,
     begin_pour,
@@ -27,6 +24,7 @@ from hullbook.pours.services import (
 from hullbook.yard.services import log_climate
 from tests.cast import MORNING, told
 from tests.hulls.factories import Berth, make_berth
+from tests.inspection.factories import plan_inputs
 
 NASTY = 'wedge of dry cloth, a <b & "c", =1+1, Ωδ ≤ 3 → 4, \u202ereversed, ship \U0001f6a2, line\nend'
 POUR_DAY = MORNING + dt.timedelta(days=2)
@@ -35,42 +33,6 @@ POUR_DAY = MORNING + dt.timedelta(days=2)
 def at(minutes: float) -> dt.datetime:
     """So many minutes into the day of the pour."""
     return POUR_DAY + dt.timedelta(minutes=minutes)
-
-
-def known(value: float) -> KnownValue:
-    return KnownValue(value, SourceKind.YARD, "invented yard trials, sheet 4")
-
-
-def plan_inputs(berth: Berth) -> ResinPlanInputs:
-    figures = {
-        "medium_coverage_m2": 20.0,
-        "peel_ply_coverage_m2": 22.0,
-        "channel_length_m": 18.0,
-        "channel_bore_mm": 12.0,
-        "hose_length_m": 10.0,
-        "hose_bore_mm": 12.0,
-        "flange_length_m": 18.0,
-        "overrun_m": 0.05,
-        "brake_width_m": 0.08,
-        "trap_share_percent": 2.0,
-        "pail_kg": 15.0,
-        "pail_diameter_mm": 280.0,
-        "pail_height_mm": 250.0,
-        "pail_film_mm": 0.3,
-        "heel_mm": 15.0,
-        "cups_per_pail_kg": 0.1,
-        "waste_fraction": 0.05,
-        "area_relative_sd": 0.03,
-        "cost_of_running_out": 20.0,
-        "cost_of_surplus": 1.0,
-        "container_kg": 25.0,
-        "contingency_containers": 1.0,
-    }
-    return ResinPlanInputs(
-        medium=berth.shelf.flow_medium,
-        peel_ply=berth.shelf.peel_ply,
-        **{name: known(value) for name, value in figures.items()},
-    )
 
 
 @dataclass(frozen=True)
@@ -135,7 +97,7 @@ def build_hull(*, pails: int = 5, number: str = "MB84-01") -> Built:
         berth.lay(line, told=told("MO", at=MORNING + dt.timedelta(minutes=30 * line)))
     late = MORNING + dt.timedelta(hours=4)
     berth.lay(6, told=told("MO", at=late, happened_at=late - dt.timedelta(hours=1)))
-    set_resin_plan(part=part, system=berth.shelf.system, inputs=plan_inputs(berth), told=told("KJ", at=at(-60)))
+    set_resin_plan(part=part, system=berth.shelf.system, inputs=plan_inputs(berth.shelf), told=told("KJ", at=at(-60)))
     log_hold_test(
         part=part,
         gauge=shop.gauge,

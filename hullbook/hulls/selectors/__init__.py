@@ -6,7 +6,7 @@ from hullbook.hulls.selectors.book import (
     EntryInWords,
     entries_in_words,
     last_entries,
-    may_strike_out,
+    require_own_or_lead,
 )
 from hullbook.hulls.selectors.lay_up import LaidLine, LayUp, lay_up, laying_for
 from hullbook.hulls.selectors.schedules import (
@@ -75,7 +75,7 @@ __all__ = [
     "last_entries",
     "lay_up",
     "laying_for",
-    "may_strike_out",
+    "require_own_or_lead",
     "part_for",
     "parts_of",
     "revision_difference",

@@ -4,11 +4,13 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django.apps import apps
+from django.core.exceptions import PermissionDenied
 from django.db import models
+from django.utils import timezone
 
 from hullbook.hulls.models import Hull
 from hullbook.materials.models import Lot
@@ -268,7 +270,10 @@ def _in_words(entry: Entry, body: dict[str, Any], lines: Lines, names: Names) ->
     )
 
 
-def may_strike_out(person: Person, entry: Entry, at: datetime) -> bool:
-    """One's own entry within a day; after that, and anybody else's, the quality lead."""
-    is_own = entry.person == person.initials and at - entry.booked_at <= OWN_STRIKE_OUT
-    return is_own or may(person, Act.RELEASE_HOLD_POINT)
+def require_own_or_lead(person: Person, entry: Entry, *, verb: str) -> None:
+    """Correcting and striking out: one's own entry within a day; after that, and anybody else's, the quality lead."""
+    is_own = entry.person == person.initials and timezone.now() - entry.booked_at <= OWN_STRIKE_OUT
+    if not is_own and not may(person, Act.RELEASE_HOLD_POINT):
+        raise PermissionDenied(
+            f"Your own entry you {verb} within 24 hours; after that, and others', the quality lead does."
+        )
