@@ -13,9 +13,9 @@ from hullbook.dossier.selectors import dossier_content, issue_for, issued_bytes,
 from hullbook.dossier.services import issue_dossier
 from hullbook.hulls.models import Hull
 from hullbook.hulls.selectors import hull_for
-from hullbook.records.views import log_page
+from hullbook.records.views import ask_for_pin, log_page
 from hullbook.web.views import reads
-from hullbook.yard.perms import Act
+from hullbook.yard.perms import Act, may, require
 
 
 def _page(hull: Hull) -> dict[str, Any]:
@@ -25,7 +25,11 @@ def _page(hull: Hull) -> dict[str, Any]:
 @reads
 def dossier(request: HttpRequest, number: str) -> HttpResponse:
     hull = hull_for(request.user, Act.READ, number)
-    return render(request, "dossier/dossier.html", {**_page(hull), "form": IssueForm()})
+    form = IssueForm()
+    if may(request.user, Act.ISSUE_DOSSIER):
+        require(request.user, Act.ISSUE_DOSSIER)
+        ask_for_pin(request, form)
+    return render(request, "dossier/dossier.html", {**_page(hull), "form": form})
 
 
 @require_http_methods(["POST"])

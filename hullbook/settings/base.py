@@ -52,6 +52,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "hullbook.yard.middleware.TabletMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "hullbook.yard.middleware.DeviceMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",

@@ -43,6 +43,19 @@ def _digest(file: "UploadedFile[Any]") -> str:
 NOT_CHOSEN_BY_DJANGO = "---------"
 
 
+class PinField(forms.CharField):
+    """The PIN of the person whose tile is lit. It is keyed each time, and whether it is right is asked last."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            required=False,
+            max_length=40,
+            label="PIN",
+            help_text="Your own; you sign with it.",
+            widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        )
+
+
 class LogForm(forms.Form):
     """A form whose acceptance becomes one entry in the book.
 

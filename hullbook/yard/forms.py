@@ -133,6 +133,60 @@ class RoleForm(LogForm):
     )
 
 
+class AtOnceForm(LogForm):
+    """About what happens when it is asked for, and at no other time."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["happened_at"].widget = forms.HiddenInput()
+
+
+class OwnPinForm(AtOnceForm):
+    """The PIN somebody signs with on a tablet of the shed, keyed twice."""
+
+    act = "Set the PIN"
+
+    pin = forms.CharField(
+        label="PIN",
+        help_text="Six digits or more; you sign with it on the tablets of the shed.",
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    again = forms.CharField(
+        label="The same again",
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+
+    def clean_again(self) -> str:
+        if self.cleaned_data["again"] != self.cleaned_data.get("pin"):
+            raise forms.ValidationError("The two are not the same; key both once more.")
+        return str(self.cleaned_data["again"])
+
+    def given(self) -> dict[str, Any]:
+        return {name: value for name, value in super().given().items() if name != "again"}
+
+
+class GivePinForm(OwnPinForm):
+    """A PIN from the quality lead, for somebody who has none or has been stopped by ten misses."""
+
+    act = "Give the PIN"
+
+    person = forms.ModelChoiceField(queryset=Person.objects.filter(is_active=True), label="Person")
+
+    field_order = ("person", "pin", "again")
+
+
+class EnrolForm(AtOnceForm):
+    act = "Enrol this browser"
+
+    name = forms.CharField(max_length=40, label="Name of the tablet", help_text="Such as tablet bay 1.")
+
+
+class LiftForm(AtOnceForm):
+    """Nothing to key: from the very next request it is no tablet of the shed."""
+
+    act = "Lift it"
+
+
 class BayForm(LogForm):
     act = "Add the bay"
 

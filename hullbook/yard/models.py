@@ -1,5 +1,6 @@
 """The yard, its people and what they may do, its devices, instruments, limits and climate."""
 
+from hashlib import sha256
 from typing import ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -35,6 +36,12 @@ class Person(AbstractBaseUser):
         max_length=60, unique=True, error_messages={"unique": "Another person signs in by this name."}
     )
     is_active = models.BooleanField(default=True)
+    pin = models.CharField(max_length=128, blank=True, help_text="A slow hash; see yard.services.give_pin.")
+    pin_misses = models.PositiveSmallIntegerField(default=0)
+
+    # For one request: the shared tablet this person's tile is lit on, and whether the act asked for is one of signing.
+    tablet: "Tablet | None" = None
+    must_sign = False
 
     objects = PersonManager()
 
@@ -46,6 +53,27 @@ class Person(AbstractBaseUser):
 
     def __str__(self) -> str:
         return f"{self.initials} {self.full_name}"
+
+    @property
+    def is_nobody(self) -> bool:
+        """No tile is lit on the tablet; see yard.middleware."""
+        return self.pk is None
+
+    @property
+    def account(self) -> str:
+        """How this person was known, as an entry keeps it."""
+        if self.tablet is None:
+            return self.sign_in_name
+        return f"tablet:{self.tablet.name}{' by PIN' if self.must_sign else ''}"
+
+
+class PinGiven(TypedRow):
+    """From here on a person signs with another PIN; the PIN itself is never in the book."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"a PIN for {self.person.initials}"
 
 
 class RoleChange(TypedRow):
@@ -67,6 +95,56 @@ class Device(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class TabletEnrolled(TypedRow):
+    """From here on a browser is one of the shed's tablets."""
+
+    device = models.OneToOneField(Device, on_delete=models.PROTECT, related_name="enrolment")
+    name = models.CharField(max_length=40)
+
+    def __str__(self) -> str:
+        return f"{self.name} enrolled"
+
+
+class TabletLifted(TypedRow):
+    """From here on it is not."""
+
+    enrolment = models.OneToOneField(
+        TabletEnrolled,
+        on_delete=models.PROTECT,
+        related_name="lifted",
+        error_messages={"unique": "It is lifted already."},
+    )
+
+    def __str__(self) -> str:
+        return f"{self.enrolment.name} lifted"
+
+
+class Tablet(models.Model):
+    """What an enrolled tablet is known by, who is on its crew strip and whose tile is lit. No part of the book."""
+
+    enrolment = models.OneToOneField(TabletEnrolled, primary_key=True, on_delete=models.PROTECT, related_name="tablet")
+    key_hash = models.CharField(max_length=64, unique=True)
+    last_seen_at = models.DateTimeField()
+    strip = models.ManyToManyField(Person, related_name="+")
+    lit = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def name(self) -> str:
+        return self.enrolment.name
+
+    @property
+    def device(self) -> Device:
+        return self.enrolment.device
+
+    @staticmethod
+    def hash_of(key: str) -> str:
+        """A key is 256 random bits, too many to try; a quick hash keeps it as well as a slow one."""
+        return sha256(key.encode()).hexdigest()
 
 
 class SignIn(LogRow):

@@ -3,12 +3,24 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db.models import OuterRef, QuerySet, Subquery
 
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
-from hullbook.yard.models import Bay, Calibration, ClimateReading, Instrument, Person, RoleChange, Yard, YardLimit
+from hullbook.yard.models import (
+    Bay,
+    Calibration,
+    ClimateReading,
+    Instrument,
+    Person,
+    RoleChange,
+    Tablet,
+    Yard,
+    YardLimit,
+)
+
+TABLET_KEY_LASTS = timedelta(days=90)
 
 
 @dataclass(frozen=True)
@@ -73,6 +85,24 @@ def crew() -> list[Person]:
 
 def is_on_the_crew(initials: str) -> bool:
     return Person.objects.filter(initials=initials).exists()
+
+
+def tablet_with_key(key: str, at: datetime) -> Tablet | None:
+    """The tablet that has this key, unless it has been lifted or not been seen for too long."""
+    tablets = standing_tablets().filter(key_hash=Tablet.hash_of(key), last_seen_at__gt=at - TABLET_KEY_LASTS)
+    return tablets.select_related("lit").first()
+
+
+def standing_tablets() -> QuerySet[Tablet]:
+    """Enrolled and not lifted, those whose key has run out as well."""
+    standing = Tablet.objects.filter(enrolment__lifted__isnull=True)
+    return standing.select_related("enrolment__device", "enrolment__entry").order_by("enrolment__name")
+
+
+def crew_strip(tablet: Tablet) -> list[Person]:
+    """Whose tiles a tablet shows: those put on its strip who still belong to the crew."""
+    on_strip = set(tablet.strip.values_list("pk", flat=True))
+    return [person for person in crew() if person.pk in on_strip]
 
 
 def instrument_cards(on: date, kinds: Iterable[InstrumentKind] | None = None) -> list[InstrumentCard]:

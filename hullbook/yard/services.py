@@ -3,12 +3,19 @@
 import re
 import secrets
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
+from itertools import pairwise
 
+from django.contrib.auth.hashers import check_password, make_password
 from django.core.exceptions import ValidationError
+from django.db.models import F
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
+from django.utils.text import slugify
 
 from hullbook.calc.climate import ClimateAccuracy, ClimateLimits, dew_point_c, judge_climate
 from hullbook.calc.verdict import Verdict
+from hullbook.records.models import Entry
 from hullbook.records.services import Refused, Told, append, judgements, logs
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
 from hullbook.yard.models import (
@@ -18,14 +25,23 @@ from hullbook.yard.models import (
     Device,
     Instrument,
     Person,
+    PinGiven,
     RoleChange,
     SignIn,
+    Tablet,
+    TabletEnrolled,
+    TabletLifted,
     Yard,
     YardLimit,
 )
-from hullbook.yard.selectors import crew, is_on_the_crew, limits_in_force, roles_of
+from hullbook.yard.selectors import crew, crew_strip, is_on_the_crew, limits_in_force, roles_of, standing_tablets
 
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+LEAST_PIN_DIGITS, MOST_PIN_DIGITS = 6, 12
+MOST_PIN_MISSES = 10
+MOST_TILES = 8
+DARK_AFTER = timedelta(minutes=30)
+SEEN_AT_MOST_EVERY = timedelta(minutes=1)
 CLIMATE_LIMITS = (LimitName.AIR_TEMPERATURE, LimitName.HUMIDITY, LimitName.DEW_MARGIN)
 
 
@@ -69,6 +85,111 @@ def change_role(*, person: Person, role: Role, holds: bool, told: Told) -> RoleC
 
 def make_device() -> Device:
     return Device.objects.create(code=f"browser-{secrets.token_hex(6)}")
+
+
+@logs
+def enrol_tablet(*, name: str, key: str, told: Told) -> TabletEnrolled:
+    """Make the browser that is handed `key` one of the shed's tablets. The key itself is kept nowhere."""
+    if standing_tablets().filter(enrolment__name=name).exists():
+        raise Refused({"name": f"There is a {name} already; lift it first, or give another name."})
+    device = Device.objects.create(code=_tablet_code(name))
+    enrolled = append(TabletEnrolled(device=device, name=name), told=told)
+    Tablet.objects.create(enrolment=enrolled, key_hash=Tablet.hash_of(key), last_seen_at=timezone.now())
+    return enrolled
+
+
+def _tablet_code(name: str) -> str:
+    """A code of its own for every enrolment, so that an entry's device never means two tablets."""
+    stem = slugify(name)[:28].strip("-_")
+    stem = stem if stem.startswith("tablet") else f"tablet-{stem}".rstrip("-")
+    code, count = stem, 1
+    while Device.objects.filter(code=code).exists() or Entry.objects.filter(device=code).exists():
+        count += 1
+        code = f"{stem}-{count}"
+    return code
+
+
+@logs
+def lift_tablet(*, tablet: Tablet, told: Told) -> TabletLifted:
+    if not standing_tablets().filter(pk=tablet.pk).exists():
+        raise Refused(f"{tablet.name} is lifted already.")
+    Tablet.objects.filter(pk=tablet.pk).update(lit=None)
+    return append(TabletLifted(enrolment=tablet.enrolment), told=told)
+
+
+def see_tablet(tablet: Tablet, at: datetime) -> bool:
+    """Note that a tablet is used, once a minute at most; put the light out where it stood idle or somebody has left.
+
+    Whether it was noted now.
+    """
+    was_lit = tablet.lit
+    if was_lit is not None and (at - tablet.last_seen_at > DARK_AFTER or was_lit not in crew_strip(tablet)):
+        tablet.lit = None
+    elif at - tablet.last_seen_at < SEEN_AT_MOST_EVERY:
+        return False
+    # Only where the same tile is lit still: another request may have lit another meanwhile.
+    Tablet.objects.filter(pk=tablet.pk, lit=was_lit).update(lit=tablet.lit, last_seen_at=at)
+    return True
+
+
+def light_tile(*, tablet: Tablet, person: Person | None) -> None:
+    """Light one tile of the strip, or none; everything logged from the tablet goes under that person."""
+    if person is not None and person not in crew_strip(tablet):
+        raise Refused(f"{person.initials} is not on the strip of {tablet.name}.")
+    Tablet.objects.filter(pk=tablet.pk).update(lit=person, last_seen_at=timezone.now())
+    tablet.lit = person
+
+
+def put_on_strip(*, tablet: Tablet, person: Person) -> None:
+    if person not in crew():
+        raise Refused(f"{person.initials} holds no role now, and has no tile.")
+    if person not in (shown := crew_strip(tablet)) and len(shown) >= MOST_TILES:
+        raise Refused(f"{MOST_TILES} tiles fit on the strip; take one off first.")
+    tablet.strip.add(person)
+
+
+def take_off_strip(*, tablet: Tablet, person: Person) -> None:
+    tablet.strip.remove(person)
+    Tablet.objects.filter(pk=tablet.pk, lit=person).update(lit=None)
+
+
+@logs
+def give_pin(*, person: Person, pin: str, told: Told) -> PinGiven:
+    """A new PIN, kept as a slow hash over a keyed one: six digits alone would be found by trying them all."""
+    if not (pin.isascii() and pin.isdigit() and LEAST_PIN_DIGITS <= len(pin) <= MOST_PIN_DIGITS):
+        raise Refused({"pin": f"A PIN is {LEAST_PIN_DIGITS} to {MOST_PIN_DIGITS} digits, and nothing else."})
+    steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
+    if steps in ({0}, {1}, {9}):
+        raise Refused({"pin": "Not one digit over and over, and no run such as 123456; give another."})
+    stopped = Person.objects.filter(pk=person.pk, pin_misses__gte=MOST_PIN_MISSES).exists()
+    if stopped and Role.QUALITY_LEAD not in roles_of(told.person):
+        raise Refused({"pin": "Ten misses have stopped your PIN; the quality lead gives a new one."})
+    Person.objects.filter(pk=person.pk).update(pin=make_password(_peppered(pin)), pin_misses=0)
+    return append(PinGiven(person=person), told=told)
+
+
+def pin_refused(*, person: Person, pin: str) -> str:
+    """What speaks against signing with this PIN, in words; nothing if it is the right one.
+
+    A miss is counted before the PIN is looked at, so that many tries at once are no more than ten.
+    """
+    hashed = Person.objects.filter(pk=person.pk).values_list("pin", flat=True).get()
+    if not hashed:
+        return "You have no PIN yet. Set one at a computer, signed in with your password, or ask the quality lead."
+    if not pin:
+        return "Key your PIN to sign."
+    counted = Person.objects.filter(pk=person.pk, pin_misses__lt=MOST_PIN_MISSES).update(pin_misses=F("pin_misses") + 1)
+    if not counted:
+        return "Ten misses have stopped this PIN; the quality lead gives a new one."
+    if not check_password(_peppered(pin), hashed):
+        return f"This is not the PIN of {person.initials}. Ten misses in a row stop it."
+    Person.objects.filter(pk=person.pk).update(pin_misses=0)
+    return ""
+
+
+def _peppered(pin: str) -> str:
+    """The PIN keyed with the yard's secret key, which lies outside the database."""
+    return salted_hmac("hullbook.yard.pin", pin, algorithm="sha256").hexdigest()
 
 
 def log_sign_in(*, sign_in_name: str, address: str | None, succeeded: bool) -> None:

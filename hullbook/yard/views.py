@@ -1,11 +1,16 @@
 """The yard's own pages: the door, people, instruments, limits, climate."""
 
+import secrets
 from collections.abc import Callable
+from functools import wraps
+from typing import Any
 
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
-from django.http import HttpRequest, HttpResponse
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.middleware.csrf import rotate_token
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -15,7 +20,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from hullbook.records.models import TypedRow
 from hullbook.records.selectors import book_head
-from hullbook.records.services import Told
+from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
 from hullbook.web.forms import LogForm
 from hullbook.web.views import posted, reads
@@ -25,27 +30,52 @@ from hullbook.yard.forms import (
     BayForm,
     CalibrationForm,
     ClimateForm,
+    EnrolForm,
+    GivePinForm,
     InstrumentAddForm,
+    LiftForm,
     LimitForm,
+    OwnPinForm,
     PersonForm,
     RoleForm,
     YardForm,
 )
-from hullbook.yard.models import Bay, Instrument
+from hullbook.yard.models import Bay, Instrument, Person
 from hullbook.yard.perms import Act, require
-from hullbook.yard.selectors import bays, climate_in, instrument_cards, limits_in_force, people, yard_in_force
+from hullbook.yard.selectors import (
+    bays,
+    climate_in,
+    crew,
+    crew_strip,
+    instrument_cards,
+    limits_in_force,
+    people,
+    standing_tablets,
+    tablet_with_key,
+    yard_in_force,
+)
 
 
 def yard_name(request: HttpRequest) -> dict[str, object]:
-    """For every page: whose book it is, and whether the yard is an invented one."""
+    """For every page: whose book it is, whether the yard is an invented one, and on a tablet the crew on its strip."""
     yard = yard_in_force()
-    return {"yard_name": yard.name if yard else "hullbook", "yard_is_invented": bool(yard and yard.is_invented)}
+    tablet = getattr(request, "tablet", None)
+    return {
+        "yard_name": yard.name if yard else "hullbook",
+        "yard_is_invented": bool(yard and yard.is_invented),
+        "tablet": tablet,
+        "strip": crew_strip(tablet) if tablet else [],
+    }
 
 
 @login_not_required
 @sensitive_post_parameters("password")
 @require_http_methods(["GET", "POST"])
 def sign_in(request: HttpRequest) -> HttpResponse:
+    if request.tablet is not None:  # type: ignore[attr-defined]
+        raise PermissionDenied(
+            "This is a tablet of the shed: tap your tile. With a password you sign in at a computer."
+        )
     form = AuthenticationForm(request, data=posted(request))
     form.error_messages["invalid_login"] = (
         "No such name and password together. After five misses the door stays shut a while."
@@ -64,16 +94,146 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 
 def _where_to(request: HttpRequest) -> str:
-    wanted = request.GET.get("next", "")
+    wanted = request.POST.get("next") or request.GET.get("next", "")
     if url_has_allowed_host_and_scheme(wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()):
         return wanted
     return reverse("hulls:shed")
 
 
 @require_POST
-def sign_out(request: HttpRequest) -> HttpResponse:
+def sign_out(request: Any) -> HttpResponse:
+    if request.tablet is not None:
+        services.light_tile(tablet=request.tablet, person=None)
+        return redirect("hulls:shed")
     logout(request)
     return redirect("yard:sign-in")
+
+
+# ---- Tablets of the shed
+
+
+@reads
+def tablets(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.ENROL_TABLETS)
+    rows = [(tablet, LiftForm(auto_id=False)) for tablet in standing_tablets()]
+    return render(request, "yard/tablets.html", {"rows": rows})
+
+
+@require_http_methods(["GET", "POST"])
+def tablet_enrol(request: Any) -> HttpResponse:
+    """Make this very browser a tablet; whoever does it is signed out of it, and taps a tile like everybody."""
+    require(request.user, Act.ENROL_TABLETS)
+    key = secrets.token_hex(32)
+    form = EnrolForm(posted(request))
+    response = log_page(
+        request,
+        form,
+        lambda told: services.enrol_tablet(**form.given(), key=key, told=told),
+        template="yard/tablet_enrol.html",
+        context={},
+        then=lambda enrolled: reverse("yard:strip"),
+    )
+    # The same form sent twice enrols once, and the second key opens nothing.
+    if tablet_with_key(key, timezone.now()):
+        logout(request)
+        rotate_token(request)
+        request.tablet_key = key
+    return response
+
+
+@require_http_methods(["GET", "POST"])
+def tablet_lift(request: HttpRequest, code: str) -> HttpResponse:
+    require(request.user, Act.ENROL_TABLETS)
+    tablet = get_object_or_404(standing_tablets(), enrolment__device__code=code)
+    return log_page(
+        request,
+        LiftForm(posted(request)),
+        lambda told: services.lift_tablet(tablet=tablet, told=told),
+        template="yard/act.html",
+        context={"title": f"Lift {tablet.name}"},
+        then=lambda _: reverse("yard:tablets"),
+    )
+
+
+def on_a_tablet(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """A page that only a tablet of the shed has."""
+
+    @wraps(view)
+    def page(request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
+        require(request.user, Act.READ)
+        if request.tablet is None:
+            raise Http404("Only a tablet of the shed has a crew strip; the quality lead enrols it on the yard's page.")
+        return view(request, *args, **kwargs)
+
+    return page
+
+
+@reads
+@on_a_tablet
+def who(request: HttpRequest) -> HttpResponse:
+    return render(request, "yard/who.html", {"next": _where_to(request)})
+
+
+def _of_the_crew(request: HttpRequest) -> Person:
+    for person in crew():
+        if person.initials == request.POST.get("person"):
+            return person
+    raise Http404("Nobody of the crew has these initials.")
+
+
+@require_POST
+@on_a_tablet
+def light(request: Any) -> HttpResponse:
+    """One tap on a tile: that person stands before the tablet now, with a new token, so that no older form goes under
+    the new name.
+    """
+    person = _of_the_crew(request) if request.POST.get("person") else None
+    try:
+        services.light_tile(tablet=request.tablet, person=person)
+    except Refused as refused:
+        raise PermissionDenied(f"{refused} Put them on the strip first.") from refused
+    rotate_token(request)
+    return redirect(_where_to(request))
+
+
+@require_http_methods(["GET", "POST"])
+@on_a_tablet
+def strip(request: Any) -> HttpResponse:
+    """Who is on the crew of this tablet; anybody who stands before it may say so."""
+    problem = ""
+    if request.method == "POST":
+        person = _of_the_crew(request)
+        change = services.put_on_strip if request.POST.get("on") == "yes" else services.take_off_strip
+        try:
+            change(tablet=request.tablet, person=person)
+        except Refused as refused:
+            problem = str(refused)
+        else:
+            return redirect("yard:strip")
+    context = {"crew": crew(), "problem": problem}
+    return render(request, "yard/strip.html", context, status=422 if problem else 200)
+
+
+# ---- The PIN
+
+
+@sensitive_post_parameters("pin", "again")
+@require_http_methods(["GET", "POST"])
+def own_pin(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.SET_OWN_PIN)
+    form = OwnPinForm(posted(request))
+    person: Any = request.user
+    return _yard_act(
+        request, "Your PIN", form, lambda told: services.give_pin(person=person, **form.given(), told=told)
+    )
+
+
+@sensitive_post_parameters("pin", "again")
+@require_http_methods(["GET", "POST"])
+def pin_give(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.CHANGE_PEOPLE)
+    form = GivePinForm(posted(request))
+    return _yard_act(request, "Give a PIN", form, lambda told: services.give_pin(**form.given(), told=told))
 
 
 @reads

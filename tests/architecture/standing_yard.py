@@ -20,11 +20,22 @@ from hullbook.materials.services import strike_out
 from hullbook.pours.models import Pour
 from hullbook.records.services import Told
 from hullbook.yard.enums import LimitName, Role
-from hullbook.yard.models import Person
-from hullbook.yard.services import add_person, change_role, log_sign_in, make_device
+from hullbook.yard.models import Person, Tablet
+from hullbook.yard.services import (
+    add_person,
+    change_role,
+    enrol_tablet,
+    give_pin,
+    lift_tablet,
+    log_sign_in,
+    make_device,
+    put_on_strip,
+)
 from tests.cast import MORNING, open_shop, told
 from tests.inspection.factories import LAST_DAY, POUR_DAY, Sheltered, complete_hull, hours, sheltered
 from tests.materials.factories import stock_shelf
+
+TABLET_KEY = "5" * 64
 
 
 @dataclass(frozen=True)
@@ -33,6 +44,7 @@ class StandingYard:
 
     berth: Sheltered
     people: dict[str, Person]
+    tablet: Tablet
     arguments: dict[str, tuple[Any, ...]]
 
 
@@ -92,9 +104,15 @@ def stand_up() -> StandingYard:
     issue = issue_dossier(hull=berth.hull, told=told(at=timezone.now()))
     log_sign_in(sign_in_name="mo", address="127.0.0.1", succeeded=True)
     make_device()
+    give_pin(person=shop.lead, pin="274915", told=told())
+    lift_tablet(tablet=enrol_tablet(name="tablet bay 2", key="lifted", told=told()).tablet, told=told())
+    tablet = enrol_tablet(name="tablet bay 1", key=TABLET_KEY, told=told()).tablet
+    for person in (shop.lead, shop.builder, shop.office):
+        put_on_strip(tablet=tablet, person=person)
     return StandingYard(
         berth=berth,
         people={"lead": shop.lead, "builder": shop.builder, "office": shop.office, "no role": change.person},
+        tablet=tablet,
         arguments=_arguments(
             berth,
             laying=laying.pk,
@@ -157,6 +175,14 @@ def _arguments(
         "yard:yard-name": (),
         "yard:person-add": (),
         "yard:role-change": (),
+        "yard:pin-give": (),
+        "yard:own-pin": (),
+        "yard:tablets": (),
+        "yard:tablet-enrol": (),
+        "yard:tablet-lift": ("tablet-bay-1",),
+        "yard:who": (),
+        "yard:light": (),
+        "yard:strip": (),
         "yard:bay-add": (),
         "yard:instrument-add": (),
         "yard:calibration-add": (berth.shop.scale.code,),

@@ -5,6 +5,7 @@ The pages come from the URL table; each must stand in MATRIX with the act it ask
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 from urllib.parse import quote
 
 import pytest
@@ -17,14 +18,16 @@ from django.utils import timezone
 
 from hullbook.records.selectors import book_head
 from hullbook.yard.enums import Role
-from hullbook.yard.perms import Act
+from hullbook.yard.middleware import TABLET_COOKIE
+from hullbook.yard.models import Tablet
+from hullbook.yard.perms import Act, Known
 from hullbook.yard.services import change_role
-from tests.architecture.standing_yard import StandingYard, page_names
+from tests.architecture.standing_yard import TABLET_KEY, StandingYard, page_names
 from tests.cast import told
 
 pytestmark = pytest.mark.django_db
 
-READS, LOGS, POSTS_ONLY, DOOR = "GET", "GET POST", "POST", "door"
+READS, LOGS, POSTS_ONLY, DOOR, ON_TABLETS = "GET", "GET POST", "POST", "door", "on tablets"
 
 MATRIX: dict[str, tuple[Act | None, str]] = {
     "hulls:shed": (Act.READ, READS),
@@ -59,6 +62,14 @@ MATRIX: dict[str, tuple[Act | None, str]] = {
     "yard:yard-name": (Act.CHANGE_LIMITS, LOGS),
     "yard:person-add": (Act.CHANGE_PEOPLE, LOGS),
     "yard:role-change": (Act.CHANGE_PEOPLE, LOGS),
+    "yard:pin-give": (Act.CHANGE_PEOPLE, LOGS),
+    "yard:own-pin": (Act.SET_OWN_PIN, LOGS),
+    "yard:tablets": (Act.ENROL_TABLETS, READS),
+    "yard:tablet-enrol": (Act.ENROL_TABLETS, LOGS),
+    "yard:tablet-lift": (Act.ENROL_TABLETS, LOGS),
+    "yard:who": (Act.READ, ON_TABLETS),
+    "yard:light": (Act.READ, ON_TABLETS),
+    "yard:strip": (Act.READ, ON_TABLETS),
     "yard:bay-add": (Act.CHANGE_LIMITS, LOGS),
     "yard:instrument-add": (Act.CHANGE_LIMITS, LOGS),
     "yard:calibration-add": (Act.CHANGE_LIMITS, LOGS),
@@ -131,6 +142,8 @@ OWN_OR_LEAD = {
     "inspection:hardness-correct",
     "inspection:weighing-correct",
 }
+# The dossier is read by everybody; for the quality lead its page has the form that issues it.
+ISSUES_HERE = ("dossier:dossier", "lead")
 # Not pages but answers about the page asked for: a revision that is signed, a line that is not chosen yet.
 SHOWN = {200, 302, 409}
 ROLES = {"lead": Role.QUALITY_LEAD, "builder": Role.BUILDER, "office": Role.OFFICE}
@@ -185,6 +198,14 @@ def test_who_is_not_signed_in_is_sent_to_the_door_and_sees_nothing(yard: Standin
         assert answer.content == b""
 
 
+def _let_go_of_files(answer: Any) -> None:
+    """Closing the answer itself would close the test's database too."""
+    if isinstance(answer, FileResponse):
+        assert answer.getvalue()
+        for close in answer._resource_closers:
+            close()
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_looking_is_for_whom_the_matrix_says_and_writes_nothing(yard: StandingYard, name: str) -> None:
     act, kind = MATRIX[name]
@@ -193,11 +214,10 @@ def test_looking_is_for_whom_the_matrix_says_and_writes_nothing(yard: StandingYa
         client = signed_in(yard, who)
         with nothing_written():
             answer = client.get(where)
-        if isinstance(answer, FileResponse):
-            assert answer.getvalue()
-            for close in answer._resource_closers:
-                close()
-        if not may(name, who):
+        _let_go_of_files(answer)
+        if kind == ON_TABLETS:
+            assert answer.status_code in (403, 404, 405), who
+        elif not may(name, who):
             assert answer.status_code in ((405,) if kind == POSTS_ONLY else (403,)), who
             assert act is not None
             assert b"<form" not in answer.content or b"sign-out" in answer.content
@@ -215,6 +235,8 @@ def test_posting_is_for_whom_the_matrix_says_and_nothing_empty_goes_into_the_boo
         answer = signed_in(yard, who).post(where)
         if kind == READS:
             assert answer.status_code == 405, who
+        elif kind == ON_TABLETS:
+            assert answer.status_code in (403, 404, 405), who
         elif not may(name, who):
             assert answer.status_code == 403, who
         else:
@@ -231,6 +253,56 @@ def test_a_post_that_does_not_come_from_our_own_page_is_refused(yard: StandingYa
             with nothing_written():
                 answer = client.post(address(yard, name), "entry_id=1", content_type=kind, headers=headers)
             assert answer.status_code == 403
+
+
+def at_tablet(yard: StandingYard, lit: str = "") -> Client:
+    Tablet.objects.update(lit=yard.people.get(lit), last_seen_at=timezone.now())
+    client = Client()
+    client.cookies[TABLET_COOKIE] = TABLET_KEY
+    return client
+
+
+@pytest.mark.parametrize("name", INSIDE)
+def test_on_a_tablet_with_nobody_lit_what_shows_is_read_and_all_else_asks_who(yard: StandingYard, name: str) -> None:
+    act, kind = MATRIX[name]
+    assert act is not None
+    client, where = at_tablet(yard), address(yard, name)
+    with nothing_written():
+        answer = client.get(where)
+    posted, head = client.post(where), book_head()
+    if act.known is Known.PASSWORD:
+        assert (answer.status_code, posted.status_code) == (403, 405 if kind == READS else 403)
+    elif kind == POSTS_ONLY or name == "yard:light":
+        assert answer.status_code == 405
+    elif act.known is Known.NOBODY:
+        assert answer.status_code in SHOWN
+    else:
+        assert (answer.status_code, answer["Location"].partition("?")[0]) == (302, reverse("yard:who"))
+    if kind in (LOGS, POSTS_ONLY) and act.known in (Known.TILE, Known.PIN):
+        assert posted.status_code == 422
+        assert b"Who is logging this?" in posted.content
+    elif kind == READS:
+        assert posted.status_code == 405
+    assert book_head() == head
+
+
+@pytest.mark.parametrize("who", ["lead", "builder", "office"])
+@pytest.mark.parametrize("name", [name for name in INSIDE if MATRIX[name][1] != ON_TABLETS])
+def test_on_a_tablet_a_tile_opens_what_its_role_may_but_nothing_that_asks_for_a_password(
+    yard: StandingYard, name: str, who: str
+) -> None:
+    act, kind = MATRIX[name]
+    assert act is not None
+    client, where = at_tablet(yard, who), address(yard, name)
+    answer = client.get(where)
+    _let_go_of_files(answer)
+    if kind == POSTS_ONLY:
+        assert answer.status_code == 405
+        answer = client.post(where)
+    allowed = may(name, who) and act.known is not Known.PASSWORD
+    assert answer.status_code in (SHOWN | {422} if allowed else {403}), who
+    if allowed and answer.status_code != 302:
+        assert (b'name="pin"' in answer.content) == (act.known is Known.PIN or (name, who) == ISSUES_HERE)
 
 
 UNKNOWN: dict[type, tuple[object, ...]] = {
