@@ -9,4 +9,8 @@ urlpatterns = [
     path("", include("hullbook.inspection.urls")),
     path("hulls/<str:number>/", include("hullbook.dossier.urls")),
     path("trace/", include("hullbook.trace.urls")),
+    path("", include("hullbook.web.urls")),
 ]
+
+handler403 = "hullbook.web.views.not_yours"
+handler404 = "hullbook.web.views.not_found"

@@ -91,16 +91,17 @@ def check_hard(field: str, value: float, bounds: Range) -> float:
         raise InputRefused("not_a_number", field, value, accepted)
     if bounds.hard_low <= value <= bounds.hard_high:
         return value
+    given = f"{value:.12g}"
     if value < 0 and bounds.unit == "mbar":
         because = "a reading below zero is a gauge reading; give station pressure less the pull"
         raise InputRefused(
-            "unit_suspect", field, value, f"{because}, {bounds.hard_low:g} to {bounds.hard_high:g}{unit}"
+            "unit_suspect", field, given, f"{because}, {bounds.hard_low:g} to {bounds.hard_high:g}{unit}"
         )
     fitting = offers(value, bounds)
     if fitting:
         meant = " or ".join(f"{value:g} {unit_words(offer.typed_unit)} is {offer.value:.6g}{unit}" for offer in fitting)
-        raise InputRefused("unit_suspect", field, value, f"{meant}; {accepted}")
-    raise InputRefused("impossible", field, value, accepted)
+        raise InputRefused("unit_suspect", field, given, f"{meant}; {accepted}")
+    raise InputRefused("impossible", field, given, accepted)
 
 
 def is_usual(value: float, bounds: Range) -> bool:

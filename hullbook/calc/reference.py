@@ -14,8 +14,9 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from hullbook.calc.errors import InputRefused
+from hullbook.calc.errors import InputRefused, require_positive
 from hullbook.calc.ranges import Range
+from hullbook.calc.slips import SoftBand
 
 STATUSES = ("published", "common practice", "from memory")
 
@@ -64,6 +65,14 @@ def start_values(folder: Path, name: str) -> dict[str, StartValue]:
     Raises `missing` for a table without value, unit, source or a known status.
     """
     return {field: _start_value(field, table) for field, table in _limits(folder, name).get("start", {}).items()}
+
+
+def soft_bands(folder: Path) -> dict[str, SoftBand]:
+    """How far a keyed number may lie from what is expected of it, from the [soft] tables of limits/slips.toml.
+
+    Raises `missing` for a table without width, unit, source or a known status, `not_positive` for a width of nought.
+    """
+    return {name: _soft_band(name, table) for name, table in _limits(folder, "slips")["soft"].items()}
 
 
 def check_values(folder: Path, name: str) -> list[dict[str, Any]]:
@@ -124,6 +133,20 @@ def _start_value(field: str, table: Mapping[str, Any]) -> StartValue:
             raise InputRefused("missing", field, f"no {part}", "give value, unit, source and status")
     _require_source(field, table)
     return StartValue(value=float(table["value"]), unit=table["unit"], source=table["source"], status=table["status"])
+
+
+def _soft_band(name: str, table: Mapping[str, Any]) -> SoftBand:
+    for part in ("within", "unit"):
+        if part not in table:
+            raise InputRefused("missing", name, f"no {part}", "give within, unit, source and status")
+    _require_source(name, table)
+    return SoftBand(
+        within=require_positive(name, float(table["within"]), table["unit"]),
+        unit=table["unit"],
+        holds_min=table.get("holds_min"),
+        source=table["source"],
+        status=table["status"],
+    )
 
 
 def _check_row(row: Mapping[str, str]) -> dict[str, Any]:

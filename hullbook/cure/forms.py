@@ -4,16 +4,19 @@ from typing import Any
 
 from django import forms
 
+from hullbook.hulls.forms import SkinPlaceForm
 from hullbook.quantities.fields import QuantityField
 from hullbook.web.forms import LogForm
 from hullbook.yard.enums import InstrumentKind
 from hullbook.yard.forms import InstrumentField, InstrumentForm
 
 
-class CureReadingForm(InstrumentForm):
+class CureReadingForm(SkinPlaceForm, InstrumentForm):
     act = "Log the reading"
 
-    temperature_c = QuantityField(range_key="cure_temperature_c", label="Temperature of the part")
+    temperature_c = QuantityField(
+        range_key="cure_temperature_c", shown_by="thermometer", label="Temperature of the part"
+    )
     place = forms.CharField(max_length=40, label="Place", help_text="The same words each time, as keel, station 4.")
     thermometer = InstrumentField(InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, label="Thermometer")
 

@@ -9,6 +9,7 @@ from hullbook.cure.models import CureReading, Demoulded
 from hullbook.drawings.scene import Scene
 from hullbook.drawings.series_plot import Series, series_plot
 from hullbook.hulls.models import Part
+from hullbook.hulls.selectors import Placed, marks_on_the_girth, skin_places
 from hullbook.pours.enums import GelPlace
 from hullbook.pours.models import Gel
 from hullbook.quantities import tables
@@ -160,3 +161,14 @@ def cure_plot(view: CureView) -> Scene:
         y_label="temperature, °C",
         title="Temperature of the part",
     )
+
+
+def probes_on_the_girth(view: CureView) -> Scene | None:
+    """Where each place that was read lies on the skin, numbered as the table of the page has them."""
+    places = skin_places(reading.pk for curve in view.curves for reading in curve.readings)
+    placed = []
+    for number, curve in enumerate(view.curves, start=1):
+        told = [places[reading.pk] for reading in curve.readings if reading.pk in places]
+        if told:
+            placed.append(Placed(told[-1], str(number), "probe"))
+    return marks_on_the_girth(view.part, placed, title=f"{view.part}: where temperatures are read")

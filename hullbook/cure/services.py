@@ -2,16 +2,23 @@
 
 from hullbook.cure.models import CureReading, Demoulded
 from hullbook.hulls.models import Part
+from hullbook.hulls.services import GivenPlace, skin_place
 from hullbook.records.services import Refused, Told, append, logs
 from hullbook.yard.models import Instrument
 
 
 @logs
 def log_cure_reading(
-    *, part: Part, place: str, temperature_c: float, thermometer: Instrument, told: Told
+    *,
+    part: Part,
+    place: str,
+    temperature_c: float,
+    thermometer: Instrument,
+    told: Told,
+    at: GivenPlace | None = None,
 ) -> CureReading:
     reading = CureReading(part=part, place=place.strip(), temperature_c=temperature_c, thermometer=thermometer)
-    return append(reading, told=told, about=part.hull.number)
+    return append(reading, skin_place(at), told=told, about=part.hull.number)
 
 
 @logs

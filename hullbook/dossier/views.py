@@ -19,7 +19,13 @@ from hullbook.yard.perms import Act, may, require
 
 
 def _page(hull: Hull) -> dict[str, Any]:
-    return {"hull": hull, "content": dossier_content(hull), "issues": issues_of(hull)}
+    return {
+        "hull": hull,
+        "content": dossier_content(hull),
+        "issues": issues_of(hull),
+        # Also where the form is shown again, at an address that only takes it.
+        "shown_at": reverse("dossier:dossier", args=[hull.number]),
+    }
 
 
 @reads

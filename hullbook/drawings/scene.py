@@ -4,11 +4,12 @@ Coordinates in drawing units, x to the right, y down. A shape says what it is (i
 business of the style sheet on the page and of the pens on paper.
 """
 
-from collections.abc import Iterable, Sequence
+import json
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import cos, pi, sin
-from typing import Literal
-from xml.sax.saxutils import escape
+from typing import Any, Literal
+from xml.sax.saxutils import escape, quoteattr
 
 LineRole = Literal[
     "ink",  # thick, told
@@ -18,6 +19,9 @@ LineRole = Literal[
     "limit",
     "hatch",  # a fill, drawn as lines
     "struck",
+    "feed-line",  # a heavy bar
+    "front",  # how far the resin came, told
+    "guess",  # the same, guessed: thin dashes
     "series-1",
     "series-2",
     "series-3",
@@ -33,7 +37,15 @@ FillRole = Literal[
     "band",  # a planned band, edged in pencil
     "limit-mark",
 ]
-TextRole = Literal["label", "note", "figure", "figure-told", "planned-figure", "limit-figure"]
+TextRole = Literal[
+    "label",
+    "note",
+    "figure",
+    "figure-told",
+    "planned-figure",
+    "limit-figure",
+    "on-solid",  # words on a shape filled with ink
+]
 Anchor = Literal["start", "middle", "end"]
 Point = tuple[float, float]
 
@@ -86,12 +98,27 @@ class Text:
     anchor: Anchor = "start"
 
 
-Shape = Line | Polyline | Polygon | Rect | Text
+@dataclass(frozen=True)
+class Area:
+    """Where the page leads on to `href` when it is pointed at; on paper it is nothing."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    href: str
+    words: str
+
+
+Shape = Line | Polyline | Polygon | Rect | Text | Area
 
 
 @dataclass(frozen=True)
 class Scene:
-    """`name` tells which drawing it is, `title` and `desc` say in words what is to be seen."""
+    """`name` tells which drawing it is, `title` and `desc` say in words what is to be seen.
+
+    `ground` is the geometry under the shapes as plain data, for scripts on the page; on paper it is nothing.
+    """
 
     name: str
     width: float
@@ -99,14 +126,18 @@ class Scene:
     title: str
     desc: str
     shapes: tuple[Shape, ...]
+    ground: Mapping[str, Any] | None = None
 
 
 def to_svg(scene: Scene) -> str:
     """The scene as one SVG element: classes only, so that it obeys the page's style sheet and content policy."""
     width, height = _number(scene.width), _number(scene.height)
+    ground = "" if scene.ground is None else f" data-ground={quoteattr(json.dumps(scene.ground))}"
+    # What is an image to a reader of the screen has no links in it.
+    role = "group" if any(isinstance(shape, Area) for shape in scene.shapes) else "img"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{scene.name}" role="img"'
-        f' viewBox="0 0 {width} {height}" width="{width}" height="{height}">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{scene.name}" role="{role}"'
+        f' viewBox="0 0 {width} {height}" width="{width}" height="{height}"{ground}>'
         f"<title>{escape(scene.title)}</title><desc>{escape(scene.desc)}</desc>"
         f"{''.join(_svg(shape) for shape in scene.shapes)}</svg>"
     )
@@ -127,6 +158,10 @@ def _svg(shape: Shape) -> str:
         case Text():
             place = f'x="{_number(shape.x)}" y="{_number(shape.y)}" font-size="{_number(shape.size)}"'
             return f'<text class="{shape.role}" {place} text-anchor="{shape.anchor}">{escape(shape.words)}</text>'
+        case Area():
+            box = " ".join(f'{name}="{_number(getattr(shape, name))}"' for name in ("x", "y", "width", "height"))
+            link = f"href={quoteattr(shape.href)} aria-label={quoteattr(shape.words)}"
+            return f'<a class="area" {link}><rect class="nothing" {box}/></a>'
 
 
 def _number(value: float) -> str:
@@ -139,7 +174,7 @@ def _points(points: Sequence[Point]) -> str:
 
 def text_width(words: str, size: float, role: TextRole = "label") -> float:
     """Roughly how wide the words will be, on the wide side."""
-    return len(words) * size * (WORDS_EM if role in ("label", "note") else FIGURES_EM)
+    return len(words) * size * (WORDS_EM if role in ("label", "note", "on-solid") else FIGURES_EM)
 
 
 def fitted(words: str, size: float, width: float, role: TextRole = "label") -> str:

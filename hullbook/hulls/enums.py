@@ -20,6 +20,17 @@ class Side(TextChoices):
     STARBOARD = "starboard", "starboard"
 
 
+class HullSide(TextChoices):
+    STARBOARD = "starboard", "starboard"
+    PORT = "port", "port"
+
+
+class InShed(TextChoices):
+    BAY = "bay", "bay"
+    MOULD = "mould", "mould"
+    HULL = "hull", "hull out of its mould"
+
+
 class RevisionState(TextChoices):
     DRAFT = "draft", "draft"
     SIGNED = "signed", "signed"
@@ -37,6 +48,14 @@ class HoldPointKind(TextChoices):
     HOLD = "H", "work stops until it is released"
     WITNESS = "H, W", "work stops until it is released; a surveyor is told before"
     REVIEW = "R", "what is in the book is read"
+
+
+class PaperKind(TextChoices):
+    """What a dry sheet is for: the same fields as the page, empty."""
+
+    LAY_UP = "lay-up", "lay-up"
+    HOLD_TEST = "hold test", "hold test"
+    POUR = "pour", "pour"
 
 
 @dataclass(frozen=True)

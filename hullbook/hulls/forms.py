@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,11 +14,21 @@ from django.utils import timezone
 
 from hullbook.calc.craft_number import CraftNumber
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.hull_lines import LINE_NAME, LINES_IN_WORDS, HullLines, Offset, hull_lines
 from hullbook.calc.ranges import check_hard
-from hullbook.hulls.enums import BuildRegime, LayingOutcome, Side
+from hullbook.hulls.enums import BuildRegime, HullSide, InShed, LayingOutcome, PaperKind, Side
 from hullbook.hulls.models import BoatModel, CraftNumberGiven, Hull, Laying, ScheduleLine, ScheduleRevision, Zone
-from hullbook.hulls.selectors import LaidLine, boat_models, highest_pull, hull_with_serial
-from hullbook.hulls.services import MOST_LINES, GivenLine, GivenZone, read_angle, read_number_of
+from hullbook.hulls.selectors import LaidLine, boat_models, highest_pull, hull_with_serial, skin_places
+from hullbook.hulls.services import (
+    MOST_LINES,
+    MOST_OFFSETS,
+    STATION_NAME,
+    GivenLine,
+    GivenPlace,
+    GivenZone,
+    read_angle,
+    read_number_of,
+)
 from hullbook.materials.enums import MaterialKind
 from hullbook.materials.models import Lot, Material
 from hullbook.materials.selectors import StockLine, materials, stock
@@ -25,6 +36,7 @@ from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import plain_cell, read_quantity
 from hullbook.quantities.showing import neutral_cell, show
 from hullbook.quantities.tables import ranges
+from hullbook.records.models import TypedRow
 from hullbook.records.services import Refused
 from hullbook.web.forms import LogForm, Question
 from hullbook.web.tables import MOST_SENTENCES, read_table
@@ -216,11 +228,11 @@ class TakeIntoForceForm(LogForm):
 
 class ZoneRow(forms.Form):
     name = forms.CharField(max_length=40, label="Zone")
-    area_m2 = QuantityField(range_key="area_m2", label="Area")
-    girth_from_mm = QuantityField(range_key="half_girth_mm", label="Half-girth from")
-    girth_to_mm = QuantityField(range_key="half_girth_mm", label="Half-girth to")
-    station_from = QuantityField(range_key="station", label="From station")
-    station_to = QuantityField(range_key="station", label="To station")
+    area_m2 = QuantityField(range_key="area_m2", is_measured=False, label="Area")
+    girth_from_mm = QuantityField(range_key="half_girth_mm", is_measured=False, label="Half-girth from")
+    girth_to_mm = QuantityField(range_key="half_girth_mm", is_measured=False, label="Half-girth to")
+    station_from = QuantityField(range_key="station", is_measured=False, label="From station")
+    station_to = QuantityField(range_key="station", is_measured=False, label="To station")
     side = forms.ChoiceField(choices=Side.choices, initial=Side.BOTH, label="Side")
 
 
@@ -235,7 +247,7 @@ class LineRow(forms.Form):
     zone = forms.CharField(max_length=40, label="Zone", widget=forms.TextInput(attrs={"list": "zones"}))
     material = forms.CharField(max_length=30, label="Material", widget=forms.TextInput(attrs={"list": "materials"}))
     angle_deg = forms.CharField(max_length=12, required=False, label="Angle")
-    lap_mm = QuantityField(range_key="lap_mm", required=False, label="Lap")
+    lap_mm = QuantityField(range_key="lap_mm", required=False, is_measured=False, label="Lap")
     is_structural = forms.BooleanField(required=False, initial=True, label="Structural")
 
 
@@ -484,6 +496,157 @@ def _disagreements(zone: GivenZone, same: GivenZone) -> list[tuple[str, str, str
     ]
 
 
+# A model's lines as a CSV file
+
+OFFSET_NUMBERS = {"x_mm": "offset_x_mm", "half_breadth_mm": "half_breadth_mm", "height_mm": "offset_height_mm"}
+OFFSETS_CSV_COLUMNS = ("station", "x_mm", "line", "half_breadth_mm", "height_mm")
+
+
+class OffsetsForm(LogForm):
+    """A model's lines as one CSV file; they stand in the place of those given before."""
+
+    act = "Take the lines in"
+
+    lines_plan = forms.CharField(
+        max_length=120, label="Read from", help_text="The lines plan with its revision, as MB84-LP-1 rev 2."
+    )
+    file = forms.FileField(
+        label="The table of offsets",
+        help_text=f"A CSV file in UTF-8 with commas, at most {MOST_OFFSETS} rows and "
+        f"{LARGEST_CSV_BYTES // 1024**2} MB. Lengths in mm.",
+        error_messages={"required": "Choose the file.", "empty": "The file is empty."},
+    )
+
+    def clean_file(self) -> list[Offset]:
+        return read_offsets(self.cleaned_data["file"])
+
+    def given(self) -> dict[str, Any]:
+        return {"lines_plan": self.cleaned_data["lines_plan"], "offsets": self.cleaned_data["file"]}
+
+
+def offsets_csv(lines: HullLines) -> str:
+    """A model's lines as a CSV file that `read_offsets` takes back to the letter."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(OFFSETS_CSV_COLUMNS)
+    for section in lines.sections:
+        for point in section.points:
+            station = neutral_cell(point.station)
+            writer.writerow(
+                [station, _plain(point.x_mm), point.line, _plain(point.half_breadth_mm), _plain(point.height_mm)]
+            )
+    return out.getvalue()
+
+
+def read_offsets(file: IO[bytes]) -> list[Offset]:
+    """Offsets of a CSV file, one point a row; ValidationError names what is wrong by row and column."""
+    offsets: list[Offset] = []
+    problems: list[str] = []
+    first_rows: dict[tuple[str, str], int] = {}
+    places: dict[str, tuple[int, float]] = {}
+    limits = {"largest_bytes": LARGEST_CSV_BYTES, "most_lines": MOST_OFFSETS}
+    for number, row in read_table(file, OFFSETS_CSV_COLUMNS, **limits):
+        try:
+            offset = _read_offset({name: cell.strip() for name, cell in row.items()})
+            first, x_mm = places.setdefault(offset.station, (number, offset.x_mm))
+            if x_mm != offset.x_mm:
+                raise InputRefused(
+                    "inconsistent", "x_mm", f"{offset.x_mm:g}", f"row {first} has station {offset.station} at {x_mm:g}"
+                )
+            first = first_rows.setdefault((offset.station, offset.line), number)
+            if first != number:
+                given = f"{offset.line} at station {offset.station}"
+                raise InputRefused("inconsistent", "line", given, f"row {first} has it already; give it once")
+        except InputRefused as refused:
+            problems.append(
+                f"Row {number}, column {refused.field}: {refused.given} is not accepted; {refused.accepted}."
+            )
+        else:
+            offsets.append(offset)
+        if len(problems) >= MOST_SENTENCES:
+            problems = [*problems[:MOST_SENTENCES], "There may be more; mend these first."]
+            break
+    if problems:
+        raise forms.ValidationError(problems)
+    if not offsets:
+        raise forms.ValidationError("There is no offset in it, only the names of the columns.")
+    try:
+        hull_lines(offsets)
+    except InputRefused as refused:
+        raise forms.ValidationError(
+            f"Column {refused.field}: {refused.given} is not accepted; {refused.accepted}."
+        ) from refused
+    return offsets
+
+
+def _read_offset(row: dict[str, str]) -> Offset:
+    station, line = _text(row["station"], "station"), _text(row["line"], "line").lower()
+    if not STATION_NAME.fullmatch(station):
+        raise InputRefused("impossible", "station", f'"{station[:40]}"', "name it by letters and figures, as 5 or 7.5")
+    if not LINE_NAME.fullmatch(line):
+        raise InputRefused("impossible", "line", f'"{line[:40]}"', f"give {LINES_IN_WORDS}")
+    numbers = {name: _number(row[name], name, range_key) for name, range_key in OFFSET_NUMBERS.items()}
+    return Offset(station=station, line=line, **numbers)
+
+
+# The plan of the shed
+
+
+class ShedPlaceForm(LogForm):
+    """Where a bay, a mould or a hull out of its mould lies."""
+
+    act = "It lies there"
+
+    what = forms.TypedChoiceField(choices=InShed.choices, coerce=InShed, label="What")
+    name = forms.CharField(max_length=40, label="Which", help_text="The bay's code, the mould, or the hull's number.")
+    x_m = QuantityField(range_key="shed_place_m", is_measured=False, label="Middle, from the left wall")
+    y_m = QuantityField(range_key="shed_place_m", is_measured=False, label="Middle, from the upper wall")
+    length_m = QuantityField(range_key="length_m", is_measured=False, label="Length")
+    width_m = QuantityField(range_key="length_m", is_measured=False, label="Breadth")
+    heading_deg = QuantityField(
+        range_key="heading_deg",
+        is_measured=False,
+        label="Heading",
+        help_text="Where the bow points in the plan: 0 right, 90 down.",
+    )
+
+
+# A place on the skin
+
+
+SKIN_PLACE_FIELDS = ("side", "station", "girth_mm")
+
+
+class SkinPlaceForm(LogForm):
+    """A form with the three fields that a tap on a half-girth fills, all or none; services take them as `at`."""
+
+    side = forms.ChoiceField(choices=[("", "not said"), *HullSide.choices], required=False, label="Side")
+    station = forms.CharField(max_length=10, required=False, label="Station")
+    girth_mm = QuantityField(
+        range_key="half_girth_mm", required=False, is_measured=False, label="From the keel along the skin"
+    )
+
+    def __init__(self, *args: Any, corrects: TypedRow | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **({} if corrects is None else {"corrects": corrects}), **kwargs)
+        self.at: GivenPlace | None = None
+        if corrects is not None and (was := skin_places([corrects.pk]).get(corrects.pk)) is not None:
+            self.initial |= {"side": was.side, "station": was.station, "girth_mm": f"{was.girth_mm:g}"}
+
+    def clean(self) -> dict[str, Any]:
+        said = {name: self.cleaned_data.get(name) for name in SKIN_PLACE_FIELDS}
+        lacking = [name for name, value in said.items() if value in (None, "")]
+        if not lacking:
+            self.at = GivenPlace(str(said["side"]), str(said["station"]), float(said["girth_mm"] or 0))
+        elif len(lacking) < len(said) and not self.errors:
+            for name in lacking:
+                self.add_error(name, "Give side, station and mm from the keel, or none of the three.")
+        return super().clean()
+
+    def given(self) -> dict[str, Any]:
+        fields = super().given()
+        return {**{name: value for name, value in fields.items() if name not in SKIN_PLACE_FIELDS}, "at": self.at}
+
+
 # Lay-up
 
 RANGE_OF_UNIT = {"m2": "stock_m2", "kg": "stock_kg", "m": "stock_m", "piece": "stock_piece"}
@@ -494,6 +657,7 @@ class LayingForm(LogForm):
     """A line of the schedule laid, or something laid beside it, from a lot of one material."""
 
     act = "Laid"
+    takes_paper = True
 
     outcome = forms.ChoiceField(label="How it was laid", widget=forms.RadioSelect)
     zone = forms.ModelChoiceField(queryset=Zone.objects.none(), label="Zone", empty_label=None)
@@ -636,3 +800,27 @@ def _to_choose_from(lines: Sequence[StockLine], corrects: Laying | None) -> list
     its_own = corrects.lot_id if corrects else None
     there = [line for line in lines if line.is_usable or line.left > 0 or line.lot.pk == its_own]
     return sorted(there, key=lambda line: not line.is_usable)
+
+
+HASH = re.compile(r"[0-9a-f]{64}")
+
+
+class PhotoForm(LogForm):
+    """A photo whose pieces are all here: what it is of, and what its tablet says of it."""
+
+    act = "Log the photo"
+
+    of = forms.UUIDField(label="Photo of")
+    size_bytes = forms.IntegerField(min_value=1, label="Size")
+    original_sha256 = forms.RegexField(HASH, required=False, label="Hash of the picture as it was taken")
+    claimed_at = forms.DateTimeField(required=False, label="Taken at")
+
+
+class PaperSheetForm(LogForm):
+    act = "Print a dry sheet"
+    # Its number comes from the book, so it cannot wait on a tablet.
+    can_wait = False
+
+    kind = forms.TypedChoiceField(
+        choices=PaperKind.choices, coerce=PaperKind, label="What is written on it", widget=forms.RadioSelect
+    )

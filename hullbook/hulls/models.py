@@ -6,10 +6,10 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from hullbook.hulls.enums import BuildRegime, CraftNumberForm, LayingOutcome, Side
+from hullbook.hulls.enums import BuildRegime, CraftNumberForm, HullSide, InShed, LayingOutcome, PaperKind, Side
 from hullbook.materials.models import Lot, Material
 from hullbook.quantities.fields import MeasuredField
-from hullbook.records.models import TypedRow, in_columns
+from hullbook.records.models import Entry, EntryRow, TypedRow, in_columns
 from hullbook.yard.models import Bay
 
 # Names stand in the address of their page, so they hold nothing that an address gives a meaning to.
@@ -24,6 +24,43 @@ class BoatModel(TypedRow):
 
     def __str__(self) -> str:
         return self.name
+
+
+class OffsetTable(TypedRow):
+    """A boat model's lines as its lines plan gives them; the latest current table of a model is in force."""
+
+    boat_model = models.ForeignKey(BoatModel, on_delete=models.PROTECT, related_name="offset_tables")
+    lines_plan = models.CharField(max_length=120, help_text="The drawing the offsets were read from.")
+
+    def __str__(self) -> str:
+        return f"offsets of {self.boat_model.name}"
+
+
+class OffsetPoint(EntryRow):
+    """Where one line of the hull passes one station: x aft from the stem, heights above the base line."""
+
+    parent_field = "table"
+
+    table = models.ForeignKey(OffsetTable, on_delete=models.PROTECT, related_name="points")
+    station = models.CharField(max_length=10)
+    x_mm = MeasuredField(decimal_places=1)
+    line = models.CharField(max_length=10)
+    half_breadth_mm = MeasuredField(decimal_places=1)
+    height_mm = MeasuredField(decimal_places=1)
+
+    class Meta:
+        ordering: ClassVar = ["table", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["table", "station", "line"], name="offsetpoint_line_once_a_station"),
+            models.CheckConstraint(
+                condition=Q(half_breadth_mm__gte=0),
+                name="offsetpoint_one_side_only",
+                violation_error_message="A half-breadth is nought or more.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.line} at station {self.station}"
 
 
 class Hull(TypedRow):
@@ -262,3 +299,94 @@ class LeftYard(TypedRow):
 
     def __str__(self) -> str:
         return f"{self.hull.number} left {self.left_on}"
+
+
+class SkinPlace(EntryRow):
+    """Where on the skin an entry belongs: the side, the station, and how far from the keel along the half-girth."""
+
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="skin_places")
+    side = models.CharField(max_length=10, choices=HullSide.choices)
+    station = models.CharField(max_length=10)
+    girth_mm = MeasuredField(decimal_places=1)
+
+    class Meta:
+        ordering: ClassVar = ["entry", "position"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(girth_mm__gte=0),
+                name="skinplace_from_the_keel",
+                violation_error_message="The way along the skin from the keel is nought or more.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_side_display()}, station {self.station}, {self.girth_mm:.0f} mm from the keel"
+
+
+class ShedPlace(TypedRow):
+    """Where a bay, a mould or a hull out of its mould lies in the plan of the shed; the latest current one holds.
+
+    The middle in metres from the upper left corner of the plan, x to the right and y down; heading 0 has the bow to the
+    right, 90 down.
+    """
+
+    what = models.CharField(max_length=10, choices=InShed.choices)
+    name = models.CharField(max_length=40)
+    x_m = MeasuredField(decimal_places=2)
+    y_m = MeasuredField(decimal_places=2)
+    length_m = MeasuredField(decimal_places=2)
+    width_m = MeasuredField(decimal_places=2)
+    heading_deg = MeasuredField(decimal_places=1)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(x_m__gte=0, y_m__gte=0, length_m__gt=0, width_m__gt=0),
+                name="shedplace_lies_in_the_plan",
+                violation_error_message="It lies right of and below the corner, and is longer and wider than nought.",
+            ),
+            models.CheckConstraint(
+                condition=Q(heading_deg__gte=0, heading_deg__lt=360),
+                name="shedplace_heading_on_the_compass",
+                violation_error_message="A heading is from 0 to under 360.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_what_display()} {self.name}"
+
+
+class Photo(TypedRow):
+    """A picture of what another entry tells, made smaller and without its camera's words.
+
+    The file is named by the hash of the bytes kept. Beside it stand the hash of the bytes that were sent, and that of
+    the picture as it was taken, where the tablet made it smaller before sending.
+    """
+
+    of = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="photos")
+    kept_sha256 = models.CharField(max_length=64)
+    sent_sha256 = models.CharField(max_length=64)
+    original_sha256 = models.CharField(max_length=64)
+    width_px = models.PositiveIntegerField()
+    height_px = models.PositiveIntegerField()
+    size_bytes = models.PositiveIntegerField()
+    claimed_at = models.DateTimeField(null=True, blank=True, help_text="As the camera or the tablet says it was taken.")
+
+    def __str__(self) -> str:
+        return f"photo of entry {self.of_id}"
+
+    @property
+    def path(self) -> str:
+        return f"photos/{self.kept_sha256[:2]}/{self.kept_sha256}.jpg"
+
+
+class PaperSheet(TypedRow):
+    """An empty sheet printed for a part, to be written on by hand where no tablet can be. Numbered for each hull."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="paper_sheets")
+    kind = models.CharField(max_length=20, choices=PaperKind.choices)
+    number = models.PositiveIntegerField()
+
+    def __str__(self) -> str:
+        return f"paper sheet {self.number} of {self.part}"

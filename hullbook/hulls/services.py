@@ -1,18 +1,26 @@
 """What happens to a hull: laid down, numbered, scheduled, laid up, released at its hold points, gone."""
 
 import re
+import shutil
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+from io import BytesIO
+from pathlib import Path
 
 from django.core.exceptions import ValidationError
+from django.core.files.storage import default_storage
 from django.db import connection, models, transaction
+from django.db.models import Max
 from django.utils import timezone
+from PIL import Image, ImageOps
 
 from hullbook.calc.craft_number import CraftNumber, read_craft_number
 from hullbook.calc.errors import InputRefused
-from hullbook.hulls.enums import BuildRegime, CraftNumberForm, LayingOutcome, RevisionState, Side
+from hullbook.calc.hull_lines import Offset, hull_lines
+from hullbook.hulls.enums import BuildRegime, CraftNumberForm, InShed, LayingOutcome, PaperKind, RevisionState, Side
 from hullbook.hulls.models import (
     BoatModel,
     CraftNumberGiven,
@@ -20,11 +28,17 @@ from hullbook.hulls.models import (
     Hull,
     Laying,
     LeftYard,
+    OffsetPoint,
+    OffsetTable,
+    PaperSheet,
     Part,
+    Photo,
     RevisionInForce,
     ScheduleLine,
     ScheduleRevision,
     ScheduleSigned,
+    ShedPlace,
+    SkinPlace,
     Zone,
 )
 from hullbook.hulls.selectors import (
@@ -36,9 +50,15 @@ from hullbook.hulls.selectors import (
 )
 from hullbook.materials.enums import MaterialKind
 from hullbook.materials.models import Lot, Material
-from hullbook.materials.services import lot_use, undo_movements
+from hullbook.materials.services import (
+    LARGEST_PICTURE_BYTES,
+    LARGEST_PICTURE_PIXELS,
+    keep_file,
+    lot_use,
+    undo_movements,
+)
 from hullbook.quantities import tables
-from hullbook.records.models import EntryRow
+from hullbook.records.models import Entry, EntryRow
 from hullbook.records.services import Refused, Told, append, judgements, logs, refuse_second_correction
 from hullbook.records.triggers import lock_book
 from hullbook.yard.models import Bay
@@ -50,6 +70,8 @@ LETTERS = "ABCDEFGHJKLMNPRTUVWY"
 ANGLE = re.compile(r"(\+-|[+-])?\d{1,3}(\.\d)?(/(\+-|[+-])?\d{1,3}(\.\d)?)*")
 IN_A_SCHEDULE = (MaterialKind.REINFORCEMENT, MaterialKind.CORE)
 MOST_LINES = 2000
+MOST_OFFSETS = 1000
+STATION_NAME = re.compile(r"[0-9A-Za-z][0-9A-Za-z.+-]{0,9}")
 
 
 @dataclass(frozen=True)
@@ -80,6 +102,78 @@ def add_boat_model(*, name: str, length_m: float, beam_m: float, told: Told) -> 
     if BoatModel.objects.filter(name=name).exists():
         raise Refused({"name": f"There is a model {name} already."})
     return append(BoatModel(name=name, length_m=length_m, beam_m=beam_m), told=told)
+
+
+@logs
+def give_offsets(*, boat_model: BoatModel, lines_plan: str, offsets: Sequence[Offset], told: Told) -> OffsetTable:
+    """Give a model its lines; from here on they stand in the place of those given before."""
+    if not lines_plan.strip():
+        raise Refused({"lines_plan": "Name the lines plan the offsets were read from."})
+    if len(offsets) > MOST_OFFSETS:
+        raise Refused({"file": f"A table holds at most {MOST_OFFSETS} offsets; {len(offsets)} were given."})
+    if strange := next((one.station for one in offsets if not STATION_NAME.fullmatch(one.station)), None):
+        raise Refused({"file": f'A station is named by letters and figures, as 5 or 7.5, not "{strange[:20]}".'})
+    try:
+        lines = hull_lines(offsets)
+    except InputRefused as refused:
+        raise Refused({"file": f"{refused}."}) from refused
+    points = [
+        OffsetPoint(
+            station=point.station,
+            x_mm=point.x_mm,
+            line=point.line,
+            half_breadth_mm=point.half_breadth_mm,
+            height_mm=point.height_mm,
+        )
+        for section in lines.sections
+        for point in section.points
+    ]
+    return append(OffsetTable(boat_model=boat_model, lines_plan=lines_plan.strip()), points, told=told)
+
+
+@logs
+def place_in_shed(
+    *,
+    what: InShed,
+    name: str,
+    x_m: float,
+    y_m: float,
+    length_m: float,
+    width_m: float,
+    heading_deg: float,
+    told: Told,
+) -> ShedPlace:
+    """Say where a bay, a mould or a hull out of its mould lies in the plan; the last said holds."""
+    name = name.strip()
+    if not name:
+        raise Refused({"name": "Name the bay, the mould or the hull."})
+    # A mould may stand empty before its first hull; bays and hulls are known.
+    if what == InShed.BAY and not Bay.objects.current().filter(code=name).exists():
+        raise Refused({"name": f'There is no bay "{name}".'})
+    if what == InShed.HULL and not Hull.objects.current().filter(number=name).exists():
+        raise Refused({"name": f'There is no hull "{name}".'})
+    place = ShedPlace(
+        what=what, name=name, x_m=x_m, y_m=y_m, length_m=length_m, width_m=width_m, heading_deg=heading_deg
+    )
+    return append(place, told=told, about=name if what == InShed.HULL else "")
+
+
+@dataclass(frozen=True)
+class GivenPlace:
+    """Where on the skin something is: the side, the station, and mm from the keel along the half-girth."""
+
+    side: str
+    station: str
+    girth_mm: float
+
+
+def skin_place(given: GivenPlace | None) -> list[SkinPlace]:
+    """The line that goes with an entry whose place on the skin was said; none where it was not."""
+    if given is None:
+        return []
+    if not STATION_NAME.fullmatch(given.station):
+        raise Refused({"station": f'"{given.station[:20]}" is no station; give one as 5 or 7.5.'})
+    return [SkinPlace(side=given.side, station=given.station, girth_mm=given.girth_mm)]
 
 
 @logs
@@ -444,3 +538,170 @@ def leave_yard(*, hull: Hull, left_on: date, delivered_to: str, told: Told) -> L
     if left_on > timezone.localdate(told.tapped_at):
         raise Refused({"left_on": f"{left_on:%Y-%m-%d} lies ahead; give today or earlier."})
     return append(LeftYard(hull=hull, left_on=left_on, delivered_to=delivered_to.strip()), told=told, about=hull.number)
+
+
+# ---- Photos
+
+LONGEST_EDGE_PX = 2560
+PHOTO_QUALITY = 85
+PIECE_BYTES = 256 * 1024
+MOST_PIECES = -(-LARGEST_PICTURE_BYTES // PIECE_BYTES)
+MOST_PHOTOS_AN_HOUR = 200
+PIECES_KEPT = timedelta(days=7)
+TAKEN_AT, TAKEN_ZONE, CAMERA_WORDS = 0x9003, 0x9011, 0x8769  # Exif 2.32: DateTimeOriginal, OffsetTimeOriginal, Exif IFD
+
+
+class NotYet(Exception):
+    """Something a photo needs is not there yet: the entry it is of, or some of its pieces."""
+
+    def __init__(self, why: str) -> None:
+        self.why = why
+        super().__init__(why)
+
+
+class TooMany(Exception):
+    """A device has brought as many photos as an hour allows."""
+
+
+@dataclass(frozen=True)
+class MadeAnew:
+    """A picture as it is kept: turned upright, within the longest edge, without what its camera wrote into it."""
+
+    content: bytes
+    width_px: int
+    height_px: int
+    taken_at: datetime | None
+
+
+def _pieces_folder(device: str, digest: str) -> Path:
+    return Path(default_storage.path(f"pieces/{device}/{digest}"))
+
+
+def pieces_held(device: str, digest: str) -> list[int]:
+    folder = _pieces_folder(device, digest)
+    return sorted(int(path.name) for path in folder.iterdir() if path.name.isdigit()) if folder.exists() else []
+
+
+def keep_piece(*, device: str, digest: str, number: int, size_bytes: int, content: bytes) -> None:
+    """Keep one piece of a photo that is being sent, in whatever order they come; the same piece may come twice."""
+    if not 0 < size_bytes <= LARGEST_PICTURE_BYTES:
+        raise Refused(
+            f"The photo has {size_bytes / 1024**2:.1f} MB; give at most {LARGEST_PICTURE_BYTES // 1024**2} MB."
+        )
+    wanted = min(PIECE_BYTES, size_bytes - number * PIECE_BYTES)
+    if len(content) != wanted:
+        raise Refused(f"Piece {number} of this photo has {max(wanted, 0)} bytes, not {len(content)}.")
+    folder = _pieces_folder(device, digest)
+    if not folder.exists():
+        _sweep_pieces()
+        _refuse_too_many(device)
+    keep_file(f"pieces/{device}/{digest}/{number}", content)
+
+
+def _refuse_too_many(device: str) -> None:
+    hour_ago = timezone.now() - timedelta(hours=1)
+    brought = Photo.objects.filter(entry__device=device, entry__booked_at__gte=hour_ago).count()
+    under_way = Path(default_storage.path(f"pieces/{device}"))
+    begun = sum(1 for _ in under_way.iterdir()) if under_way.exists() else 0
+    if brought + begun >= MOST_PHOTOS_AN_HOUR:
+        raise TooMany
+
+
+def _sweep_pieces() -> None:
+    """Let go of what was begun and never ended."""
+    too_old = (timezone.now() - PIECES_KEPT).timestamp()
+    for folder in Path(default_storage.path("pieces")).glob("*/*"):
+        if folder.stat().st_mtime < too_old:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def drop_pieces(device: str, digest: str) -> None:
+    shutil.rmtree(_pieces_folder(device, digest), ignore_errors=True)
+
+
+def photo_from_pieces(*, device: str, digest: str, size_bytes: int) -> MadeAnew:
+    """The whole picture, by the hash it was announced under, made anew; what is not a picture is let go of at once."""
+    if not 0 < size_bytes <= LARGEST_PICTURE_BYTES:
+        raise Refused(f"Give a photo of at most {LARGEST_PICTURE_BYTES // 1024**2} MB.")
+    numbers = range(-(-size_bytes // PIECE_BYTES))
+    if pieces_held(device, digest)[: len(numbers)] != list(numbers):
+        raise NotYet("pieces")
+    folder = _pieces_folder(device, digest)
+    content = b"".join((folder / str(number)).read_bytes() for number in numbers)
+    if len(content) != size_bytes or sha256(content).hexdigest() != digest:
+        drop_pieces(device, digest)
+        raise NotYet("pieces")
+    try:
+        return _made_anew(content)
+    except Refused:
+        drop_pieces(device, digest)
+        raise
+
+
+def _made_anew(content: bytes) -> MadeAnew:
+    pixels = 0
+    try:
+        with Image.open(BytesIO(content), formats=("JPEG", "PNG", "WEBP")) as picture:
+            pixels = picture.width * picture.height
+            if pixels <= LARGEST_PICTURE_PIXELS:
+                taken_at = _taken_at(picture)
+                picture.draft("RGB", (LONGEST_EDGE_PX, LONGEST_EDGE_PX))
+                upright = ImageOps.exif_transpose(picture).convert("RGB")
+                upright.thumbnail((LONGEST_EDGE_PX, LONGEST_EDGE_PX))
+                written = BytesIO()
+                upright.save(written, "JPEG", quality=PHOTO_QUALITY, exif=b"")
+                return MadeAnew(written.getvalue(), upright.width, upright.height, taken_at)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        pixels = LARGEST_PICTURE_PIXELS + 1
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise Refused("This does not open as a JPEG, PNG or WebP picture; take it again.") from error
+    raise Refused(
+        f"The photo has {pixels / 1e6:.0f} million points; give at most {LARGEST_PICTURE_PIXELS // 10**6} million."
+    )
+
+
+def _taken_at(picture: Image.Image) -> datetime | None:
+    """What the camera says of when, only where it names its zone: else it is the wall time of an unset clock."""
+    words = picture.getexif().get_ifd(CAMERA_WORDS)
+    try:
+        return datetime.strptime(f"{words[TAKEN_AT]} {words[TAKEN_ZONE]}", "%Y:%m:%d %H:%M:%S %z")
+    except (KeyError, ValueError):
+        return None
+
+
+@logs
+def log_photo(
+    *,
+    of: Entry,
+    made: MadeAnew,
+    sent_sha256: str,
+    original_sha256: str,
+    claimed_at: datetime | None,
+    told: Told,
+) -> Photo:
+    """A photo of what an entry about a hull tells. Its file is whole on the disk before the entry names it."""
+    if not of.about:
+        raise Refused(f"Entry {of.number} is about no hull; a photo belongs to one.")
+    photo = Photo(
+        of=of,
+        kept_sha256=sha256(made.content).hexdigest(),
+        sent_sha256=sent_sha256,
+        original_sha256=original_sha256 or sent_sha256,
+        width_px=made.width_px,
+        height_px=made.height_px,
+        size_bytes=len(made.content),
+        claimed_at=made.taken_at or claimed_at,
+    )
+    keep_file(photo.path, made.content)
+    return append(photo, told=told, about=of.about)
+
+
+# ---- Paper
+
+
+@logs
+def print_paper_sheet(*, part: Part, kind: PaperKind, told: Told) -> PaperSheet:
+    """A dry sheet goes out; the book gives it its number, one up for each sheet of the hull."""
+    highest = PaperSheet.objects.filter(part__hull=part.hull).aggregate(highest=Max("number"))["highest"]
+    sheet = PaperSheet(part=part, kind=kind, number=(highest or 0) + 1)
+    return append(sheet, told=told, about=part.hull.number)

@@ -1,23 +1,29 @@
 """Pages of the shed, of each hull, of schedules and lay-up."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
+from django.core.files.storage import default_storage
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST
 
-from hullbook.drawings.half_girth import GirthZone, half_girth
+from hullbook.calc.hull_lines import HullLines, Offset, Section
+from hullbook.drawings.half_girth import GirthZone, Sides, zones_on_half_girth
+from hullbook.drawings.hull_profile import lines_plan
 from hullbook.drawings.scene import Scene
+from hullbook.drawings.shed_plan import PlacedMould, PlacedThing, shed_plan
 from hullbook.drawings.stack_section import Layer, stack_section
 from hullbook.hulls import selectors, services
-from hullbook.hulls.enums import HOLD_POINTS, RevisionState, Side
+from hullbook.hulls.enums import HOLD_POINTS, PaperKind, RevisionState, Side
 from hullbook.hulls.forms import (
     EMPTY_ROWS,
+    HASH,
     LARGEST_CSV_BYTES,
+    OFFSETS_CSV_COLUMNS,
     ON_PAGE_LINES,
     SCHEDULE_CSV_COLUMNS,
     BeginRevisionForm,
@@ -27,23 +33,30 @@ from hullbook.hulls.forms import (
     LayDownForm,
     LayingForm,
     LeaveYardForm,
+    OffsetsForm,
+    PaperSheetForm,
+    PhotoForm,
     ScheduleCsvForm,
     ScheduleForm,
+    ShedPlaceForm,
     SignForm,
     StrikeOutForm,
     TakeIntoForceForm,
+    offsets_csv,
     schedule_materials,
 )
 from hullbook.hulls.forms import schedule_csv as csv_of
-from hullbook.hulls.models import Laying, Part, ScheduleRevision
+from hullbook.hulls.models import Laying, Part, Photo, ScheduleRevision
 from hullbook.hulls.selectors import LaidLine, ZoneView, hull_for, part_for, revision_for
+from hullbook.hulls.services import NotYet
 from hullbook.materials import services as store
 from hullbook.materials.models import Material
 from hullbook.materials.selectors import KnownValue, resin_systems, sheet_in_force
-from hullbook.records.selectors import entries_about
-from hullbook.records.services import Refused
+from hullbook.records.models import Entry
+from hullbook.records.selectors import book_head, entries_about
+from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
-from hullbook.web.views import posted, reads
+from hullbook.web.views import posted, problems_in_json, reads
 from hullbook.yard.perms import Act, require
 
 # ---- The shed and its hulls
@@ -52,7 +65,41 @@ from hullbook.yard.perms import Act, require
 @reads
 def shed(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.READ)
-    return render(request, "hulls/shed.html", {"shed": selectors.shed()})
+    context = {
+        "shed": selectors.shed(),
+        "running_out": selectors.lots_running_out(timezone.localdate()),
+        "head": book_head(),
+        "empty": shed_plan([], [PlacedMould("", PlacedThing(0, 0, 8, 3))], []),
+    }
+    return render(request, "hulls/shed.html", context)
+
+
+@reads
+def shed_places(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.READ)
+    return render(request, "hulls/shed_places.html", {"places": selectors.places_in_plan()})
+
+
+PLACE_NUMBERS = ("x_m", "y_m", "length_m", "width_m", "heading_deg")
+
+
+@require_http_methods(["GET", "POST"])
+def shed_place(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.ARRANGE_SHED)
+    asked = (request.GET.get("what", ""), request.GET.get("name", ""))
+    said = next((one for one in selectors.places_in_plan() if (one.what.value, one.name) == asked), None)
+    initial: dict[str, object] = {"what": said.what, "name": said.name} if said else {}
+    if said and said.place:
+        initial |= {name: f"{getattr(said.place, name):g}" for name in PLACE_NUMBERS}
+    form = ShedPlaceForm(posted(request), initial=initial)
+    return log_page(
+        request,
+        form,
+        lambda told: services.place_in_shed(**form.given(), told=told),
+        template="hulls/shed_place.html",
+        context={"said": said},
+        then=lambda place: reverse("hulls:shed-places"),
+    )
 
 
 @reads
@@ -245,6 +292,50 @@ def boat_model_add(request: HttpRequest) -> HttpResponse:
 
 
 @reads
+def lines(request: HttpRequest, name: str) -> HttpResponse:
+    model = selectors.boat_model_for(request.user, Act.READ, name)
+    found = selectors.lines_of(model)
+    context = {
+        "boat_model": model,
+        "table": selectors.offsets_in_force(model),
+        "lines": found,
+        "names": found.names if found else (),
+        "sections": _sections(found) if found else (),
+        "profile": lines_plan(found, model=model.name) if found else None,
+    }
+    return render(request, "hulls/lines.html", context)
+
+
+def _sections(found: HullLines) -> list[tuple[Section, list[Offset | None], float]]:
+    """Each station with its point on every line, in the order of the columns, and its half-girth."""
+    return [(section, [section.at(line) for line in found.names], section.girth_mm) for section in found.sections]
+
+
+@require_http_methods(["GET", "POST"])
+def lines_take_in(request: HttpRequest, name: str) -> HttpResponse:
+    model = selectors.boat_model_for(request.user, Act.WRITE_SCHEDULE, name)
+    form = OffsetsForm(*((request.POST, request.FILES) if request.method == "POST" else ()))
+    return log_page(
+        request,
+        form,
+        lambda told: services.give_offsets(boat_model=model, **form.given(), told=told),
+        template="hulls/lines_take_in.html",
+        context={"boat_model": model, "columns": OFFSETS_CSV_COLUMNS},
+        then=lambda table: reverse("hulls:lines", args=[name]),
+    )
+
+
+@reads
+def lines_csv(request: HttpRequest, name: str) -> HttpResponse:
+    model = selectors.boat_model_for(request.user, Act.READ, name)
+    found = selectors.lines_of(model)
+    if found is None:
+        raise Http404(f"No lines given for model {name}.")
+    headers = {"Content-Disposition": f'attachment; filename="offsets_{name.replace(" ", "_")}.csv"'}
+    return HttpResponse(offsets_csv(found), content_type="text/csv; charset=utf-8", headers=headers)
+
+
+@reads
 def schedules(request: HttpRequest, name: str) -> HttpResponse:
     model = selectors.boat_model_for(request.user, Act.READ, name)
     return render(
@@ -287,7 +378,7 @@ def schedule(request: HttpRequest, name: str, part: str, letter: str) -> HttpRes
         "system": system,
         "systems": systems,
         "zones": [(zone, _section(zone)) for zone in view.zones],
-        "girth": _girth(view.zones),
+        "girth": _girth(view.zones, selectors.lines_of(revision.boat_model)),
         "earlier": earlier,
         "changes": len(selectors.revision_difference(earlier, revision, density).lines) if earlier else 0,
     }
@@ -322,17 +413,26 @@ def _section(zone: ZoneView) -> Scene | None:
     return stack_section(layers, title=f"Section through zone {zone.zone.name}")
 
 
-def _girth(zones: tuple[ZoneView, ...]) -> Scene | None:
+def _girth(zones: tuple[ZoneView, ...], found: HullLines | None) -> Scene | None:
     blocks = [
         GirthZone(
             name=zone.zone.name,
             girth_from_mm=zone.zone.girth_from_mm,
             girth_to_mm=zone.zone.girth_to_mm,
             areal_weight_kg_m2=None if zone.mass_kg is None else zone.mass_kg / zone.zone.area_m2,
+            side=cast(Sides, zone.zone.side),
         )
         for zone in zones
     ]
-    return half_girth(blocks) if blocks else None
+    if not blocks:
+        return None
+    widest = selectors.widest_half_girth(found)
+    return zones_on_half_girth(
+        blocks,
+        landmarks=widest.landmarks if widest else (),
+        flange_mm=widest.flange_mm if widest else None,
+        title=f"Half-girth, keel to flange{f', {widest.place}' if widest else ''}",
+    )
 
 
 def _draft_for(request: HttpRequest, name: str, part: str, letter: str) -> ScheduleRevision:
@@ -544,3 +644,137 @@ def _material_asked_for(request: HttpRequest) -> Material | None:
     if material is None:
         raise Http404("There is no such cloth or core in the store.")
     return material
+
+
+# ---- Photos
+
+
+def _digest_or_404(digest: str) -> str:
+    if not HASH.fullmatch(digest):
+        raise Http404("A photo is named by the SHA-256 of its bytes.")
+    return digest
+
+
+@reads
+def photo_pieces(request: Any, digest: str) -> HttpResponse:
+    """Which pieces of a photo are here, by their numbers."""
+    require(request.user, Act.READ)
+    _digest_or_404(digest)
+    device = request.known_device()
+    return JsonResponse({"pieces": services.pieces_held(device.code, digest) if device else []})
+
+
+@require_http_methods(["GET", "POST"])
+def photo_log(request: Any, digest: str) -> HttpResponse:
+    """The photo's own entry, once the entry it is of is in the book and all its pieces are here.
+
+    What is not there yet is answered with 425 (RFC 8470), and the tablet comes again.
+    """
+    require(request.user, Act.LOG)
+    _digest_or_404(digest)
+    form = PhotoForm(posted(request))
+
+    def log(told: Told) -> Photo:
+        of = Entry.objects.filter(entry_id=form.cleaned_data["of"]).first()
+        if of is None:
+            raise NotYet("entry")
+        given = form.cleaned_data
+        made = services.photo_from_pieces(device=told.device, digest=digest, size_bytes=given["size_bytes"])
+        return services.log_photo(
+            of=of,
+            made=made,
+            sent_sha256=digest,
+            original_sha256=given["original_sha256"],
+            claimed_at=given["claimed_at"],
+            told=told,
+        )
+
+    try:
+        response = log_page(
+            request,
+            form,
+            log,
+            template="hulls/photo_log.html",
+            context={},
+            then=lambda photo: reverse("hulls:entries", args=[photo.entry.about]),
+        )
+    except NotYet as not_yet:
+        return JsonResponse({"why": not_yet.why}, status=425)
+    if request.method == "POST" and response.status_code < 400:
+        services.drop_pieces(request.device.code, digest)
+    return response
+
+
+@require_POST
+def photo_piece(request: Any, digest: str, piece: int) -> HttpResponse:
+    """One piece of a photo as raw bytes, the size of the whole in HB-Size; never more is read than a piece has."""
+    require(request.user, Act.READ)
+    _digest_or_404(digest)
+    if piece >= services.MOST_PIECES:
+        raise Http404(f"A photo has at most {services.MOST_PIECES} pieces.")
+    size = request.headers.get("HB-Size", "")
+    size_bytes = int(size) if size.isascii() and size.isdigit() and len(size) < 16 else 0
+    try:
+        services.keep_piece(
+            device=request.device.code,
+            digest=digest,
+            number=piece,
+            size_bytes=size_bytes,
+            content=request.read(services.PIECE_BYTES + 1),
+        )
+    except Refused as refused:
+        return problems_in_json(refused.problems, 413 if size_bytes > services.LARGEST_PICTURE_BYTES else 422)
+    except services.TooMany:
+        words = f"This tablet has brought {services.MOST_PHOTOS_AN_HOUR} photos within the hour; the next go later."
+        response = problems_in_json({"": words}, 429)
+        response["Retry-After"] = "600"
+        return response
+    return JsonResponse({"piece": piece})
+
+
+@reads
+def photo(request: HttpRequest, number: str, no: int) -> FileResponse:
+    """A photo of an entry about this hull, under a name of the yard's own."""
+    hull_for(request.user, Act.READ, number)
+    found = Photo.objects.filter(pk=no, entry__about=number).first()
+    if found is None:
+        raise Http404(f"Entry {no} about hull {number} is no photo.")
+    return FileResponse(
+        default_storage.open(found.path),
+        filename=f"{number}-photo-{no}.jpg",
+        content_type="image/jpeg",
+        headers={
+            "X-Content-Type-Options": "nosniff",
+            "Content-Security-Policy": "default-src 'none'; sandbox",
+            "Cache-Control": "private, max-age=31536000, immutable",
+        },
+    )
+
+
+# ---- Paper
+
+
+@require_http_methods(["GET", "POST"])
+def paper_sheets(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """The dry sheets of a hull, what was copied from each, and the way to print one more."""
+    found = part_for(request.user, Act.LOG, number, part)
+    form = PaperSheetForm(posted(request))
+    return log_page(
+        request,
+        form,
+        lambda told: services.print_paper_sheet(part=found, **form.given(), told=told),
+        template="hulls/paper_sheets.html",
+        context={"part": found, "paper": selectors.paper_of(found.hull)},
+        then=lambda sheet: reverse("hulls:paper-sheet", args=[number, sheet.number]),
+    )
+
+
+@reads
+def paper_sheet(request: HttpRequest, number: str, no: int) -> HttpResponse:
+    """One dry sheet, as it is printed: the fields of the page, empty."""
+    hull = hull_for(request.user, Act.READ, number)
+    card = next((one for one in selectors.paper_of(hull).cards if one.sheet.number == no), None)
+    if card is None:
+        raise Http404(f"No paper sheet {no} was printed for hull {number}.")
+    laid_up = selectors.lay_up(card.sheet.part) if card.sheet.kind == PaperKind.LAY_UP else None
+    return render(request, "hulls/paper_sheet.html", {"card": card, "part": card.sheet.part, "lay_up": laid_up})

@@ -7,12 +7,14 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from hullbook.hulls.models import Part
-from hullbook.hulls.selectors import revision_in_force
+from hullbook.hulls.forms import SKIN_PLACE_FIELDS, SkinPlaceForm
+from hullbook.hulls.models import Part, ScheduleRevision
+from hullbook.hulls.selectors import revision_in_force, zone_at
 from hullbook.inspection.enums import Decision, FindingKind, Surface, Weighed
 from hullbook.inspection.models import Finding, FindingDecision, HardnessSet, Weighing
 from hullbook.inspection.selectors import required_hardness
 from hullbook.quantities.fields import QuantityField
+from hullbook.quantities.tables import soft_bands
 from hullbook.records.models import TypedRow
 from hullbook.web.forms import LogForm, Question
 from hullbook.yard.enums import InstrumentKind
@@ -20,8 +22,6 @@ from hullbook.yard.forms import InstrumentField, InstrumentForm
 
 MOST_READINGS = 200
 READING_LINE = re.compile(r"(\d{1,3}(?:[.,]\d)?)(?:\s+because\s+(.+))?")
-# How far a single reading may lie from the middle of its set before it is asked about; common practice, no source.
-FAR_FROM_THE_OTHERS = 12.0
 
 
 class ReadingsField(forms.CharField):
@@ -85,16 +85,17 @@ class CorrectingForm(LogForm):
         return {"corrects": self.corrects, "reason": "", **super().given()}
 
 
-def zone_field(part: Part) -> forms.Field:
-    """One of the zones of the schedule in force; free words while there is none."""
-    revision = revision_in_force(part)
+def zone_field(revision: ScheduleRevision | None, *, by_place: bool = False) -> forms.Field:
+    """One of the zones of the schedule in force, or, `by_place`, that of the place; free words while there is none."""
     if revision is None:
         return forms.CharField(max_length=40, label="Zone", help_text="No schedule is in force; name the place.")
-    names = [zone.name for zone in revision.zones.order_by("position")]
-    return forms.ChoiceField(choices=[(name, name) for name in names], label="Zone")
+    names = [(zone.name, zone.name) for zone in revision.zones.order_by("position")]
+    if by_place:
+        return forms.ChoiceField(choices=[("", "as tapped"), *names], required=False, label="Zone")
+    return forms.ChoiceField(choices=names, label="Zone")
 
 
-class HardnessForm(CorrectingForm, InstrumentForm):
+class HardnessForm(SkinPlaceForm, CorrectingForm, InstrumentForm):
     act = "Log the readings"
 
     zone_name = forms.CharField(label="Zone")
@@ -103,13 +104,13 @@ class HardnessForm(CorrectingForm, InstrumentForm):
     tester = InstrumentField(InstrumentKind.HARDNESS_TESTER, label="Impressor")
     disc_low = QuantityField(range_key="hardness_barcol", ask=False, label="Check disc is marked from")
     disc_high = QuantityField(range_key="hardness_barcol", ask=False, label="to")
-    disc_reading = QuantityField(range_key="hardness_barcol", ask=False, label="Check disc reads")
+    disc_reading = QuantityField(range_key="hardness_barcol", ask=False, shown_by="tester", label="Check disc reads")
     readings = ReadingsField(
         label="Readings",
         help_text="One a line, as 42. A reading that does not count says why, seen when it was taken: 31 because edge.",
     )
     part_temperature_c = QuantityField(range_key="surface_temperature_c", label="Temperature of the part")
-    required_mean = QuantityField(range_key="hardness_barcol", label="Least mean wanted")
+    required_mean = QuantityField(range_key="hardness_barcol", is_measured=False, label="Least mean wanted")
     required_source = forms.CharField(max_length=300, label="Which says", help_text="The resin sheet, or the rule.")
 
     def __init__(self, *args: Any, part: Part, corrects: HardnessSet | None = None, **kwargs: Any) -> None:
@@ -119,14 +120,15 @@ class HardnessForm(CorrectingForm, InstrumentForm):
         elif (required := required_hardness(part)) is not None:
             initial |= {"required_mean": f"{required.mean:g}", "required_source": required.source[:300]}
         super().__init__(*args, corrects=corrects, initial=initial, **kwargs)
-        self.fields["zone_name"] = zone_field(part)
+        self.fields["zone_name"] = zone_field(revision_in_force(part))
 
     def ask_about(self) -> list[Question]:
         asked = super().ask_about()
         kept = [value for value, because in self.cleaned_data["readings"] if not because]
         if len(kept) >= 3:
             middle = median(kept)
-            far = [f"{value:g}" for value in kept if abs(value - middle) > FAR_FROM_THE_OTHERS]
+            low, high = soft_bands()["hardness"].bounds(middle)
+            far = [f"{value:g}" for value in kept if not low <= value <= high]
             if far:
                 sentence = f"{', '.join(far)} lies far from the others, whose middle is {middle:g}."
                 asked.append(Question("readings", ", ".join(far), sentence))
@@ -137,7 +139,7 @@ class WeighingForm(CorrectingForm, InstrumentForm):
     act = "Log the weight"
 
     what = forms.TypedChoiceField(choices=Weighed.choices, coerce=Weighed, label="What")
-    mass_kg = QuantityField(range_key="mass_kg", label="Mass")
+    mass_kg = QuantityField(range_key="mass_kg", shown_by="scale", label="Mass")
     standard_uncertainty_kg = QuantityField(
         range_key="mass_kg", ask=False, label="Standard uncertainty", help_text="One, not two: k = 1."
     )
@@ -150,11 +152,14 @@ class WeighingForm(CorrectingForm, InstrumentForm):
         super().__init__(*args, corrects=corrects, **kwargs)
 
 
-class FindingForm(CorrectingForm):
+class FindingForm(SkinPlaceForm, CorrectingForm):
     act = "Log the finding"
+    takes_photos = True
 
     zone_name = forms.CharField(label="Zone")
-    kind = forms.TypedChoiceField(choices=FindingKind.choices, coerce=FindingKind, label="What was found")
+    kind = forms.TypedChoiceField(
+        choices=FindingKind.choices, coerce=FindingKind, widget=forms.RadioSelect, label="What was found"
+    )
     place = forms.CharField(max_length=80, required=False, label="Place", help_text="As inside, port, station 5.")
     length_mm = QuantityField(range_key="finding_size_mm", required=False, label="Length")
     width_mm = QuantityField(range_key="finding_size_mm", required=False, label="Width")
@@ -162,8 +167,23 @@ class FindingForm(CorrectingForm):
 
     def __init__(self, *args: Any, part: Part, corrects: Finding | None = None, **kwargs: Any) -> None:
         super().__init__(*args, corrects=corrects, **kwargs)
-        self.fields["zone_name"] = zone_field(part)
-        self.order_fields(["zone_name"])
+        self.revision = revision_in_force(part)
+        self.fields["zone_name"] = zone_field(self.revision, by_place=True)
+        self.order_fields([*SKIN_PLACE_FIELDS, "kind", "zone_name"])
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        if not cleaned.get("zone_name"):
+            zone = (
+                zone_at(self.revision, self.at.side, self.at.station, self.at.girth_mm)
+                if self.revision and self.at
+                else None
+            )
+            if zone is None:
+                self.add_error("zone_name", "Tap the drawing inside a zone, or choose the zone.")
+            else:
+                cleaned["zone_name"] = zone.name
+        return cleaned
 
 
 class DecisionForm(CorrectingForm):

@@ -7,6 +7,7 @@ from django.utils import timezone
 from hullbook.calc.errors import InputRefused
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import revision_in_force
+from hullbook.hulls.services import GivenPlace, skin_place
 from hullbook.inspection.enums import Decision, FindingKind, Surface, Weighed
 from hullbook.inspection.models import Finding, FindingDecision, HardnessReading, HardnessSet, Weighing
 from hullbook.inspection.selectors import decision_about, hardness_result
@@ -32,6 +33,7 @@ def log_hardness(
     required_source: str,
     readings: Sequence[tuple[float, str]],
     told: Told,
+    at: GivenPlace | None = None,
     corrects: HardnessSet | None = None,
     reason: str = "",
 ) -> HardnessSet:
@@ -68,7 +70,9 @@ def log_hardness(
     except InputRefused as refused:
         raise Refused({refused.field: str(refused)}) from refused
     lines = [HardnessReading(value=value, left_out_because=because.strip()) for value, because in readings]
-    return append(hardness_set, [*lines, *judgements([result.verdict])], told=told, about=part.hull.number)
+    return append(
+        hardness_set, [*lines, *skin_place(at), *judgements([result.verdict])], told=told, about=part.hull.number
+    )
 
 
 @logs
@@ -112,6 +116,7 @@ def log_finding(
     width_mm: float | None,
     words: str,
     told: Told,
+    at: GivenPlace | None = None,
     corrects: Finding | None = None,
     reason: str = "",
 ) -> Finding:
@@ -133,7 +138,7 @@ def log_finding(
         corrects=corrects,
         reason=reason.strip(),
     )
-    return append(finding, told=told, about=part.hull.number)
+    return append(finding, skin_place(at), told=told, about=part.hull.number)
 
 
 @logs

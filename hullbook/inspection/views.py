@@ -1,10 +1,12 @@
 """Hardness, weights, findings and decisions of a hull; its stages, what it lacks, and its resin planned and used."""
 
+from functools import cache
 from typing import Any, TypeVar
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from hullbook.drawings.dot_plot import DotRow, dot_plot
@@ -12,7 +14,16 @@ from hullbook.drawings.hull_profile import hull_profile
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.scene import Scene
 from hullbook.hulls.models import Hull, Part
-from hullbook.hulls.selectors import hull_for, part_for, parts_of, require_own_or_lead
+from hullbook.hulls.selectors import (
+    girth_to_point_at,
+    hull_for,
+    lay_up,
+    lines_of,
+    part_for,
+    parts_of,
+    require_own_or_lead,
+    with_photos,
+)
 from hullbook.inspection import services
 from hullbook.inspection.forms import DecisionForm, FindingForm, HardnessForm, WeighingForm
 from hullbook.inspection.models import Finding, HardnessSet, Weighing
@@ -21,18 +32,25 @@ from hullbook.inspection.selectors import (
     NOT_BY_ZONE,
     NOT_JUDGED,
     HardnessView,
+    HullNow,
     Missing,
     PartUse,
     finding_about,
     findings_of,
+    findings_on_the_girth,
+    hardness_on_the_girth,
     hardness_sets,
+    hull_now,
     hull_stages,
     mass_balance_of,
+    placed_findings,
     planned_against_used,
-    shed_stages,
+    shed_view,
+    standings,
     weighings,
     what_is_missing,
 )
+from hullbook.pours.selectors import open_pour
 from hullbook.records.models import TypedRow
 from hullbook.records.views import log_page
 from hullbook.web.tables import csv_response
@@ -60,7 +78,8 @@ def _row_of(person: Any, model: type[Row], part: Part, entry: int) -> Row:
 def stages(request: HttpRequest, number: str) -> HttpResponse:
     hull = hull_for(request.user, Act.READ, number)
     found = hull_stages(hull)
-    scene = hull_profile([stage.state for stage in found], hull=hull.number)
+    lines = lines_of(hull.boat_model)
+    scene = hull_profile([stage.state for stage in found], hull=hull.number, model=hull.boat_model.name, lines=lines)
     template = "inspection/_stages.html" if request.htmx else "inspection/stages.html"
     return render(request, template, {"hull": hull, "stages": found, "scene": scene})
 
@@ -69,7 +88,43 @@ def stages(request: HttpRequest, number: str) -> HttpResponse:
 def shed_stages_of_all(request: HttpRequest) -> HttpResponse:
     require(request.user, Act.READ)
     template = "inspection/_shed_stages.html" if request.htmx else "inspection/shed_stages.html"
-    return render(request, template, {"shed": shed_stages()})
+    standing = standings()
+    hrefs = {one.hull.number: reverse("hulls:hull", args=[one.hull.number]) for one in standing}
+    return render(request, template, {"shed": shed_view(hrefs, standing)})
+
+
+@reads
+def now(request: HttpRequest, number: str) -> HttpResponse:
+    hull = hull_for(request.user, Act.READ, number)
+    found = hull_now(hull, timezone.localdate())
+    template = "inspection/_now.html" if request.htmx else "inspection/now.html"
+    return render(request, template, {"hull": hull, "now": found, "work": _work_in_hand(found)})
+
+
+# Where the work of each stage is logged, by the number of the stage; the page of a part or of the hull.
+WORK_OF_PART = {
+    1: ("Lay-up", "hulls:lay-up"),
+    2: ("Lay-up", "hulls:lay-up"),
+    3: ("Hold tests", "pours:hold-tests"),
+    4: ("Hold tests", "pours:hold-tests"),
+    5: ("The pour", "pours:resin"),
+    6: ("The pour", "pours:resin"),
+    7: ("Cure", "cure:cure"),
+    8: ("Hardness", "inspection:hardness"),
+    9: ("Cure and demould", "cure:cure"),
+}
+WORK_OF_HULL = {0: ("Hold points", "hulls:hold-points"), 10: ("Findings", "inspection:findings")}
+
+
+def _work_in_hand(found: HullNow) -> tuple[str, str]:
+    """The words and the address of the page where the work in hand is logged."""
+    number = found.standing.hull.number
+    stage = 10 if found.stage is None else found.stage.number
+    if stage in WORK_OF_PART and found.part is not None:
+        words, name = WORK_OF_PART[stage]
+        return words, reverse(name, args=[number, found.part.name])
+    words, name = WORK_OF_HULL.get(stage, WORK_OF_HULL[0])
+    return words, reverse(name, args=[number])
 
 
 @reads
@@ -92,6 +147,53 @@ def _checks(found: list[Missing]) -> list[tuple[str, str, int]]:
     return [(check.id, check.words, sum(one.check == check.id for one in found)) for check in CHECKS]
 
 
+# ---- What a tablet keeps of the hull that is open
+
+HULL_PAGES_KEPT = ("hulls:hull", "hulls:hold-points", "inspection:findings", "inspection:missing")
+PART_PAGES_KEPT = (
+    "hulls:lay-up",
+    "pours:resin",
+    "pours:hold-tests",
+    "pours:hold-test-log",
+    "cure:cure",
+    "cure:reading-log",
+    "cure:demould-log",
+    "inspection:finding-log",
+    "inspection:hardness",
+    "inspection:hardness-log",
+    "inspection:weighing-log",
+)
+POUR_PAGES_KEPT = (
+    "pours:pour",
+    "pours:day",
+    "pours:sheet",
+    "pours:questions",
+    "pours:mix-log",
+    "pours:gel-log",
+    "pours:remainder-log",
+    "pours:close",
+)
+LINES_KEPT = 40
+
+
+@reads
+def kept(request: HttpRequest, number: str) -> HttpResponse:
+    """What a tablet fetches ahead, so that the work on this hull goes on while the book is out of reach."""
+    hull = hull_for(request.user, Act.READ, number)
+    pages = [reverse(name, args=[number]) for name in HULL_PAGES_KEPT]
+    for part in parts_of(hull):
+        pages += [reverse(name, args=[number, part.name]) for name in PART_PAGES_KEPT]
+        to_lay = [laid.line.number for laid in lay_up(part).lines if not laid.is_settled][:LINES_KEPT]
+        laying = reverse("hulls:laying-log", args=[number, part.name])
+        pages += [f"{laying}?line={line}" for line in to_lay]
+        pour = open_pour(part)
+        if pour is None:
+            pages.append(reverse("pours:begin", args=[number, part.name]))
+        else:
+            pages += [reverse(name, args=[number, part.name, pour.number]) for name in POUR_PAGES_KEPT]
+    return JsonResponse({"pages": pages})
+
+
 # ---- Findings
 
 
@@ -99,9 +201,11 @@ def _checks(found: list[Missing]) -> list[tuple[str, str, int]]:
 def findings(request: HttpRequest, number: str) -> HttpResponse:
     hull = hull_for(request.user, Act.READ, number)
     found = findings_of(hull)
+    with_photos(one.entry for one in found)
     context = {
         "hull": hull,
         "parts": parts_of(hull),
+        "scenes": findings_on_the_girth(found),
         "open": [one for one in found if one.is_open],
         "closed": [one for one in found if not one.is_open][:FINDINGS_SHOWN],
         "more": max(0, sum(not one.is_open for one in found) - FINDINGS_SHOWN),
@@ -127,8 +231,14 @@ def _finding_page(request: HttpRequest, part: Part, corrects: Finding | None, ti
         request,
         form,
         lambda told: services.log_finding(part=part, **form.given(), told=told),
-        template="inspection/floor_log.html",
-        context={"part": part, "title": title, "to": reverse("inspection:findings", args=[part.hull.number])},
+        template="inspection/finding_log.html",
+        context={
+            "part": part,
+            "title": title,
+            "to": reverse("inspection:findings", args=[part.hull.number]),
+            # Drawn only where a page is shown: a tablet that sends is answered without.
+            "scene": cache(lambda: girth_to_point_at(part, placed_findings(findings_of(part.hull), part))),
+        },
         then=lambda row: reverse("inspection:findings", args=[part.hull.number]),
     )
 
@@ -157,7 +267,8 @@ def decide(request: HttpRequest, number: str, entry: int) -> HttpResponse:
 def hardness(request: HttpRequest, number: str, part: str) -> HttpResponse:
     found = part_for(request.user, Act.READ, number, part)
     sets = hardness_sets(found)
-    context = {"part": found, "sets": sets, "scene": _dots(found, sets)}
+    girth = hardness_on_the_girth(found, sets)
+    context = {"part": found, "sets": sets, "scene": _dots(found, sets), "girth": girth}
     return render(request, "inspection/hardness.html", context)
 
 
@@ -203,7 +314,7 @@ def _hardness_page(request: HttpRequest, part: Part, corrects: HardnessSet | Non
         form,
         lambda told: services.log_hardness(part=part, **form.given(), told=told),
         template="inspection/hardness_log.html",
-        context={"part": part, "title": title, "to": to},
+        context={"part": part, "title": title, "to": to, "scene": girth_to_point_at(part)},
         then=lambda row: to,
     )
 

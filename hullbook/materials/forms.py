@@ -13,6 +13,7 @@ from hullbook.materials.models import Lot, Material
 from hullbook.materials.selectors import (
     MATERIALS_CSV_COLUMNS,
     SheetInForce,
+    as_checked,
     earlier_lots_of,
     is_out_of_date,
     materials,
@@ -66,7 +67,7 @@ class MaterialForm(LogForm):
             self.fields["finish"] = forms.ChoiceField(choices=CoreFinish.choices, label="How it is cut")
         for name, its in self.properties.items():
             self.fields[name] = QuantityField(
-                range_key=its.range_key, required=its.required, label=its.label.capitalize()
+                range_key=its.range_key, required=its.required, is_measured=False, label=its.label.capitalize()
             )
             self.fields[f"{name}-source_kind"] = forms.ChoiceField(
                 choices=[("", "as above"), *SourceKind.choices], required=False, label=f"{its.label}: source"
@@ -141,6 +142,10 @@ class ReceiveForm(LogForm):
 
     def ask_about(self) -> list[Question]:
         cleaned, asked = self.cleaned_data, []
+        checked = as_checked(cleaned["code"])
+        if checked.upper() != cleaned["code"].upper():
+            sentence = f"The last character of {cleaned['code']} does not fit the rest; {checked} would."
+            asked.append(Question("code", str(self.data[self.add_prefix("code")]), sentence, checked))
         earlier = earlier_lots_of(cleaned["makers_batch"], self.material).last()
         if earlier is not None:
             sentence = (

@@ -1,5 +1,6 @@
 """Reading the store: what is known of a material, what each lot's state is, and what is left of it."""
 
+import re
 import tomllib
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
@@ -12,6 +13,7 @@ from django.db.models import Exists, OuterRef, QuerySet, Sum
 from django.utils import timezone
 
 from hullbook.calc import dose
+from hullbook.calc.check_character import check_character
 from hullbook.calc.core_uptake import Bend, CoreGeometry, Foam, Grooves, Holes, Kerfs
 from hullbook.calc.ranges import Range
 from hullbook.materials.enums import LotState, MaterialKind, MovementAct
@@ -331,10 +333,25 @@ def lot(code: str) -> Lot:
     return Lot.objects.current().select_related("material", "entry").get(code=code)
 
 
+# The yard's own running lot codes: R-0412, or with its check character R-0412-7.
+OWN_LOT_CODE = re.compile(r"(R-([0-9]{4,}))(-[0-9A-Z])?")
+# Not read for sure beside figures, or not taken in a code.
+NO_CHECK_CHARACTERS = "IOQSZ*"
+
+
 def next_lot_code() -> str:
-    """The yard's own running code for the next lot."""
-    taken = Lot.objects.filter(code__regex=r"^R-[0-9]{4,}$").values_list("code", flat=True)
-    return f"R-{max((int(code.removeprefix('R-')) for code in taken), default=0) + 1:04}"
+    """The yard's own running code for the next lot, with its check character; a number that has none of use is left."""
+    matches = map(OWN_LOT_CODE.fullmatch, Lot.objects.filter(code__startswith="R-").values_list("code", flat=True))
+    number = max((int(match[2]) for match in matches if match), default=0) + 1
+    while check_character(f"R-{number:04}") in NO_CHECK_CHARACTERS:
+        number += 1
+    return f"R-{number:04}-{check_character(f'R-{number:04}')}"
+
+
+def as_checked(code: str) -> str:
+    """A lot code with the check character that fits, where it carries one; any other code as it is."""
+    match = OWN_LOT_CODE.fullmatch(code.upper())
+    return f"{match[1]}-{check_character(match[1])}" if match and match[3] else code
 
 
 def earlier_lots_of(makers_batch: str, material: Material) -> QuerySet[Lot]:

@@ -556,14 +556,14 @@ def store_file(*, content: bytes, sent_name: str) -> StoredFile:
     known = StoredFile.objects.filter(pk=digest).first()
     name = Path(sent_name.replace("\\", "/").replace("\0", "")).name[-200:] or "certificate"
     file = known or StoredFile(sha256=digest, media_type=media_type, size_bytes=len(content), sent_name=name)
-    _keep(file.path, content)
+    keep_file(file.path, content)
     if known is None:
         file.save(force_insert=True)
     return file
 
 
-def _keep(path: str, content: bytes) -> None:
-    """Whole or not at all, also when the power fails."""
+def keep_file(path: str, content: bytes) -> None:
+    """Whole or not at all, also when the power fails; call it before the entry that names the file."""
     if default_storage.exists(path):
         return
     final = Path(default_storage.path(path))
@@ -573,6 +573,12 @@ def _keep(path: str, content: bytes) -> None:
         written.flush()
         os.fsync(written.fileno())
     os.replace(written.name, final)
+    if os.name == "posix":  # elsewhere a folder cannot be opened, and its journal sees to it
+        folder = os.open(final.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
 
 
 def _media_type(content: bytes) -> str:

@@ -21,9 +21,10 @@ from hullbook.cure import services as cure
 from hullbook.dossier.models import DossierIssue
 from hullbook.dossier.services import issue_dossier
 from hullbook.hulls import services as hulls
-from hullbook.hulls.enums import BuildRegime, LayingOutcome
-from hullbook.hulls.forms import read_schedule
+from hullbook.hulls.enums import BuildRegime, HullSide, InShed, LayingOutcome, Side
+from hullbook.hulls.forms import read_offsets, read_schedule
 from hullbook.hulls.models import BoatModel, Hull, Part, ScheduleRevision
+from hullbook.hulls.services import GivenPlace
 from hullbook.inspection import services as inspection
 from hullbook.inspection.enums import FindingKind, Surface
 from hullbook.inspection.enums import Weighed as WeighedThing
@@ -34,10 +35,20 @@ from hullbook.materials.models import Lot, Material, ResinSystem
 from hullbook.materials.selectors import KnownValue
 from hullbook.materials.services import GivenGelTime
 from hullbook.pours import services as pours
-from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, RemainderPlace
-from hullbook.pours.models import Mix, Pour
+from hullbook.pours.enums import (
+    AlarmRank,
+    ComponentRole,
+    GaugeKind,
+    GelPlace,
+    InletMove,
+    PailEnded,
+    ReadingOf,
+    RemainderPlace,
+    TroubleKind,
+)
+from hullbook.pours.models import Mix, Pour, Trouble
 from hullbook.pours.selectors import ResinPlanInputs
-from hullbook.pours.services import GivenComponent
+from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from hullbook.records.services import Told
 from hullbook.yard import services as yard
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
@@ -178,6 +189,8 @@ class DemoYard:
         )
         for number, bay in enumerate(facts["bays"]):
             story.at(start + dt.timedelta(minutes=12 + number), "KJ", self._add_bay(bay))
+        for number, place in enumerate(facts["shed"]):
+            story.at(start + dt.timedelta(minutes=14 + number), "KJ", self._place(place))
         for number, instrument in enumerate(facts["instruments"]):
             story.at(start + dt.timedelta(minutes=20 + number), "KJ", self._register(instrument))
         for number, limit in enumerate(facts["limits"]):
@@ -201,6 +214,9 @@ class DemoYard:
             self.bays[bay["code"]] = yard.add_bay(**bay, told=told)
 
         return tell
+
+    def _place(self, place: dict[str, Any]) -> Callable[[Told], Any]:
+        return lambda told: hulls.place_in_shed(**{**place, "what": InShed(place["what"])}, told=told)
 
     def _register(self, instrument: dict[str, Any]) -> Callable[[Told], Any]:
         def tell(told: Told) -> None:
@@ -296,11 +312,19 @@ class DemoYard:
 
     def _draw_schedules(self) -> None:
         self.story.at(moment("2026-02-12", 9), "KJ", self._add_model)
+        self.story.at(moment("2026-02-12", 10), "EL", self._give_lines)
         self.story.at(moment("2026-02-13", 16), "KJ", self._sign("A", "2026-02-12"))
         self.story.at(moment("2026-04-28", 16), "KJ", self._sign("B", "2026-04-27"))
 
     def _add_model(self, told: Told) -> None:
         self.boat_model = hulls.add_boat_model(name=MODEL, length_m=8.4, beam_m=2.9, told=told)
+
+    def _give_lines(self, told: Told) -> None:
+        with (FIXTURES / "offsets-mb84.csv").open("rb") as table:
+            offsets = read_offsets(table)
+        hulls.give_offsets(
+            boat_model=self.boat_model, lines_plan="MB84-LP-1 rev 2 (invented)", offsets=offsets, told=told
+        )
 
     def _sign(self, letter: str, drawn_on: str) -> Callable[[Told], Any]:
         def tell(told: Told) -> None:
@@ -339,9 +363,23 @@ SHELVES = {
 }
 STAGES = ("lay-up", "pouring", "inspection", "complete", "delivered")
 ZONES = ("keel", "bottom", "topsides", "transom")
+PROBES = {
+    "keel, station 5": GivenPlace(HullSide.STARBOARD, "5", 40.0),
+    "topsides, station 5, port": GivenPlace(HullSide.PORT, "5", 1600.0),
+}
+TRIED_AT = {
+    "keel": GivenPlace(HullSide.PORT, "5", 160.0),
+    "bottom": GivenPlace(HullSide.PORT, "5", 720.0),
+    "topsides": GivenPlace(HullSide.PORT, "5", 1600.0),
+    "transom": GivenPlace(HullSide.PORT, "10", 720.0),
+}
+DRY_AT = GivenPlace(HullSide.PORT, "6", 1480.0)
 PAIL_KG = 18.2
 PAILS = 7
 DOSE_PHR = 1.5
+# Hulls whose pours are told minute by minute: the first ones were told on paper only.
+DAYS_TOLD = ("MB84-03", "MB84-04", "MB84-05")
+CLOSED_AT = 78.0
 LIMIT_SHARE = 0.9
 
 
@@ -405,8 +443,8 @@ class HullStory:
         hull = hulls.lay_down_hull(
             number=self.number,
             boat_model=self.demo.boat_model,
-            mould="M-84",
-            pull_number=int(self.number[-2:]),
+            mould=self.facts.get("mould", "M-84"),
+            pull_number=self.facts.get("pull", int(self.number[-2:])),
             bay=self.demo.bays["1"],
             build_regime=BuildRegime(self.facts["regime"]),
             customer_reference=self.facts["customer"],
@@ -470,6 +508,8 @@ class HullStory:
             self.story.at(
                 moment(core_day, 7, 40), "KJ", self._release(3, "outer skin laid and second-checked, laps seen")
             )
+            if self.number in DAYS_TOLD:
+                self.story.at(moment(self.lay_up_days[3], 15, 30), "MO", self._lay_feed_lines)
             self.story.at(
                 moment(self.lay_up_days[3], 16), "KJ", self._release(4, "inner skin and all lines laid, tools counted")
             )
@@ -513,6 +553,17 @@ class HullStory:
     def _strike_out_what_was_laid_beside(self, told: Told) -> None:
         reason = "the patch went into the deck mould, not into this shell"
         materials.strike_out(entry=self.laid_beside.entry, reason=reason, told=told)
+
+    def _lay_feed_lines(self, told: Told) -> None:
+        laid = self.demo.facts["feed_lines"]
+        pours.log_feed_layout(
+            part=self.part,
+            lines=[GivenLine(**{**line, "side": Side(line["side"])}) for line in laid["lines"]],
+            inlets=[GivenInlet(**{**inlet, "side": Side(inlet["side"])}) for inlet in laid["inlets"]],
+            stations=[GivenStation(**station) for station in laid["stations"]],
+            words=laid["words"],
+            told=told,
+        )
 
     # ---- The bag and the pour
 
@@ -602,6 +653,8 @@ class HullStory:
         if self.facts["stage"] == "pouring":
             again = start + dt.timedelta(minutes=2 + 9 * (pails - 1), seconds=20)
             self.story.at(again, "RT", self._mix(pails, keyed_otherwise_kg=0.06), device="tablet-bay-1b")
+        if self.number in DAYS_TOLD:
+            PourDayStory(self, start, pails).add()
         if self.facts["stage"] == "pouring":
             return
         last = start + dt.timedelta(minutes=2 + 9 * (pails - 1))
@@ -715,10 +768,23 @@ class HullStory:
             moment(demould, 9), "KJ", self._release(7, "three days at 18 °C and above, hardness tried at the flange")
         )
         self.story.at(moment(demould, 10), "KJ", lambda told: cure.log_demould(part=self.part, words="", told=told))
+        if stands := self.facts.get("stands"):
+            self.story.at(
+                moment(demould, 14),
+                "EL",
+                lambda told: hulls.place_in_shed(
+                    what=InShed.HULL, name=self.number, length_m=8.4, width_m=2.9, **stands, told=told
+                ),
+            )
 
     def _cure_reading(self, place: str, celsius: float) -> Callable[[Told], Any]:
         return lambda told: cure.log_cure_reading(
-            part=self.part, place=place, temperature_c=celsius, thermometer=self.instrument("T-01"), told=told
+            part=self.part,
+            place=place,
+            temperature_c=celsius,
+            thermometer=self.instrument("T-01"),
+            at=PROBES[place],
+            told=told,
         )
 
     def _inspect(self) -> None:
@@ -760,6 +826,7 @@ class HullStory:
             required_mean=38.0 * LIMIT_SHARE,
             required_source="0.9 of the maker's 38 (invented data sheet SR-10 rev 7), procedure LP-1 rev 3",
             readings=readings,
+            at=TRIED_AT[zone],
             told=told,
         )
 
@@ -813,9 +880,8 @@ class HullStory:
                 part=self.part,
                 kind=FindingKind.DRY_SPOT if dry else FindingKind.NOTHING,
                 zone_name=zone,
-                place="port, station 6, 1 480 mm from keel, inside"
-                if dry
-                else "both sides, inside and outside, tapped",
+                place="inside" if dry else "both sides, inside and outside, tapped",
+                at=DRY_AT if dry else None,
                 length_mm=140.0 if dry else None,
                 width_mm=60.0 if dry else None,
                 words="dull to the coin; fibre dry to the touch" if dry else "",
@@ -850,3 +916,163 @@ class HullStory:
 
     def _give_number(self, told: Told) -> None:
         hulls.give_craft_number(hull=self.demo.hulls[self.number], number=self.facts["craft_number"], told=told)
+
+
+@dataclass(frozen=True)
+class FrontStory:
+    """How the front of one side runs at one station: away from the keel, and again from the chine line once it opens.
+
+    It slows as it goes: the way grows as the root of the time (Darcy's law at a steady pull, constant permeability).
+    """
+
+    flange_mm: float
+    pace: float
+    second_line_mm: float = 1150.0
+    first_mm_root_min: float = 194.0
+    second_mm_root_min: float = 166.0
+
+    def minutes_to_the_second_line(self) -> float:
+        return self.pace * (self.second_line_mm / self.first_mm_root_min) ** 2
+
+    def minute_at(self, girth_mm: float, second_line_opened: float) -> float:
+        """Minutes since the keel inlets were opened."""
+        if girth_mm <= self.second_line_mm:
+            return self.pace * (girth_mm / self.first_mm_root_min) ** 2
+        beyond = (girth_mm - self.second_line_mm) / self.second_mm_root_min
+        return second_line_opened + self.pace * beyond**2
+
+
+class PourDayStory:
+    """What was logged while resin ran, minute by minute from the beginning of the pour."""
+
+    def __init__(self, hull: HullStory, start: dt.datetime, pails: int) -> None:
+        self.hull = hull
+        self.start = start
+        self.pails = pails
+        self.is_open = hull.facts["stage"] == "pouring"
+        self.until = 19.0 if self.is_open else CLOSED_AT
+        self.every_mm = 200.0 if hull.number != "MB84-04" else 400.0
+        self.fronts = {
+            (station["name"], side): FrontStory(
+                station["girth_mm"], 1 + wobble(f"{hull.number} front {station['name']} {side}", 0.1)
+            )
+            for station in hull.demo.facts["feed_lines"]["stations"]
+            for side in HullSide
+        }
+        self.trouble: Trouble
+
+    @property
+    def pour(self) -> Pour:
+        return self.hull.demo.pours[self.hull.number]
+
+    def _at(self, minute: float, person: str, tell: Callable[[Told], Any]) -> None:
+        if minute <= self.until:
+            self.hull.story.at(self.start + dt.timedelta(seconds=round(60 * minute)), person, tell)
+
+    def add(self) -> None:
+        self._at(1, "KJ", lambda told: pours.try_sound(pour=self.pour, heard=True, told=told))
+        self._open_and_shut()
+        self._follow_the_front()
+        self._read()
+        self._empty_the_pails()
+        self._say_what_went_wrong()
+
+    def _open_and_shut(self) -> None:
+        for inlet, minute, move in (
+            (1, 5.0, InletMove.OPENED),
+            (2, 5.4, InletMove.OPENED),
+            (3, self.second_line_opens, InletMove.OPENED),
+            (4, self.second_line_opens + 0.3, InletMove.OPENED),
+            (1, self.second_line_opens + 8, InletMove.SHUT),
+            (2, self.second_line_opens + 8.2, InletMove.SHUT),
+            (3, CLOSED_AT - 0.8, InletMove.SHUT),
+            (4, CLOSED_AT - 0.6, InletMove.SHUT),
+        ):
+            self._at(minute, "KJ", self._move(inlet, move))
+
+    def _move(self, inlet: int, move: InletMove) -> Callable[[Told], Any]:
+        return lambda told: pours.move_inlet(pour=self.pour, inlet_number=inlet, move=move, told=told)
+
+    @property
+    def second_line_opens(self) -> float:
+        """As soon as the last front has come to it."""
+        return 5.5 + max(front.minutes_to_the_second_line() for front in self.fronts.values())
+
+    def _follow_the_front(self) -> None:
+        for (station, side), front in self.fronts.items():
+            marks = [self.every_mm * step for step in range(1, int(front.flange_mm // self.every_mm) + 1)]
+            for girth_mm in sorted({*marks, front.second_line_mm, front.flange_mm}):
+                minute = 5.0 + front.minute_at(girth_mm, self.second_line_opens - 5.0)
+                landmark = {front.second_line_mm: "line 2", front.flange_mm: "flange"}.get(girth_mm, "")
+                self._at(minute, "KJ", self._front(station, side, girth_mm, landmark))
+
+    def _front(self, station: str, side: HullSide, girth_mm: float, landmark: str) -> Callable[[Told], Any]:
+        return lambda told: pours.log_front(
+            pour=self.pour, station=station, side=side, girth_mm=girth_mm, landmark=landmark, told=told
+        )
+
+    def _read(self) -> None:
+        for number, minute in enumerate(range(5, int(CLOSED_AT), 10)):
+            leaks = self.hull.number == "MB84-03" and minute == 35
+            shown = 14.3 + (4.6 if leaks else 0.0) + wobble(f"{self.hull.number} bag {minute}", 0.4)
+            self._at(minute + 0.2, "RT", self._pressure(round(shown, 1)))
+            if number % 2 == 0:
+                warmer = 20.6 + self.hull.facts["warmth"] + 0.03 * minute
+                self._at(minute + 0.6, "RT", self._laminate(round(warmer, 1)))
+
+    def _pressure(self, shown: float) -> Callable[[Told], Any]:
+        return lambda told: pours.log_bag_pressure(
+            pour=self.pour,
+            gauge=self.hull.instrument("G-01"),
+            gauge_kind=GaugeKind.ABSOLUTE,
+            gauge_mbar=shown,
+            station_pressure_mbar=None,
+            place="",
+            told=told,
+        )
+
+    def _laminate(self, celsius: float) -> Callable[[Told], Any]:
+        return lambda told: pours.log_pour_temperature(
+            pour=self.pour,
+            what=ReadingOf.LAMINATE,
+            thermometer=self.hull.instrument("T-01"),
+            temperature_c=celsius,
+            place="keel, station 5",
+            told=told,
+        )
+
+    def _empty_the_pails(self) -> None:
+        for pail in range(1, self.pails + 1):
+            self._at(2 + 9 * (pail - 1) + 13.0, CREW[pail % 3], self._end(pail))
+
+    def _end(self, pail: int) -> Callable[[Told], Any]:
+        return lambda told: pours.end_pail(
+            mix=self.hull.demo.mixes[self.hull.number, pail], how=PailEnded.EMPTY, told=told
+        )
+
+    def _say_what_went_wrong(self) -> None:
+        if self.hull.number == "MB84-03":
+            self._at(33.0, "RT", self._trouble(TroubleKind.LEAK, "5", HullSide.PORT, 2020.0))
+            self._at(35.4, "RT", self._take_alarm)
+            self._at(
+                37.0, "RT", self._mend("seam at the port flange taped again, hiss gone; 14 mbar after two minutes")
+            )
+            words = "hose to inlet 4 kinked behind the trestle; straightened before it was opened"
+            self._at(40.0, "MO", lambda told: pours.note_in_pour(pour=self.pour, words=words, told=told))
+        elif self.hull.number == "MB84-04":
+            self._at(66.0, "KJ", self._trouble(TroubleKind.DRY_CORNER, "8", HullSide.PORT, 1480.0))
+            self._at(71.0, "KJ", self._mend("vent at station 8 throttled, the corner wetted slowly from below"))
+
+    def _trouble(self, kind: TroubleKind, station: str, side: HullSide, girth_mm: float) -> Callable[[Told], Any]:
+        def tell(told: Told) -> None:
+            self.trouble = pours.log_trouble(
+                pour=self.pour, kind=kind, station=station, side=side, girth_mm=girth_mm, told=told
+            )
+
+        return tell
+
+    def _mend(self, words: str) -> Callable[[Told], Any]:
+        return lambda told: pours.mend_trouble(trouble=self.trouble, words=words, told=told)
+
+    def _take_alarm(self, told: Told) -> None:
+        pours.take_alarm(pour=self.pour, code="bag pressure", rank=AlarmRank.NOW, told=told)

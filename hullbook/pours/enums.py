@@ -41,3 +41,38 @@ class PlanItemKind(TextChoices):
     PAIL_FILM = "pail film", "film left in pails"
     HEEL = "heel", "heel of the last pail"
     CUPS = "cups", "mixing, gel cups and drips"
+
+
+class InletMove(TextChoices):
+    OPENED = "open", "open"
+    SHUT = "shut", "shut"
+
+
+class ReadingOf(TextChoices):
+    """What is read while resin runs. The shed's air is in the bay's climate."""
+
+    BAG_PRESSURE = "bag pressure", "bag pressure"
+    RESIN = "resin", "resin in the pail"
+    LAMINATE = "laminate", "laminate"
+
+
+class TroubleKind(TextChoices):
+    LEAK = "leak", "leak"
+    INLET_BLOCKED = "inlet blocked", "inlet blocked, or gelled in the line"
+    PAIL_SPOILT = "pail spoilt", "pail spoilt or gone hot"
+    DRY_CORNER = "dry corner", "dry corner, the front stalls"
+    VACUUM_LOST = "vacuum lost", "vacuum lost"
+    GAUGE_CHANGED = "gauge changed", "gauge changed"
+    POWER_CUT = "power cut", "power cut"
+    ALL_STOP = "all stop", "all stop"
+    OTHER = "other", "something else"
+
+
+class PailEnded(TextChoices):
+    EMPTY = "empty", "empty"
+    DUMPED = "dumped", "dumped"
+
+
+class AlarmRank(TextChoices):
+    NOW = "now", "NOW"
+    SOON = "soon", "SOON"

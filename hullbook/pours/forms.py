@@ -1,53 +1,65 @@
-"""What is keyed about resin: the plan's figures, hold tests, pails, what was left over, gel."""
+"""What is keyed about resin: the plan's figures, hold tests, pails, what happens while it runs, what was left over."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
+from uuid import UUID
 
 from django import forms
+from django.core.exceptions import ObjectDoesNotExist
 from django.utils import timezone
 
 from hullbook.calc.dose import catalyst_grams
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.ranges import check_hard
+from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part
 from hullbook.hulls.selectors import revision_in_force
 from hullbook.materials.enums import MaterialKind, SourceKind, StockUnit
 from hullbook.materials.models import Lot, Material, ResinSystem
 from hullbook.materials.selectors import KnownValue, SheetInForce, StockLine, materials, resin_systems, stock
-from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, RemainderPlace
-from hullbook.pours.models import Mix, Pour
+from hullbook.pours.enums import (
+    AlarmRank,
+    ComponentRole,
+    GaugeKind,
+    GelPlace,
+    InletMove,
+    PailEnded,
+    ReadingOf,
+    RemainderPlace,
+    TroubleKind,
+)
+from hullbook.pours.models import Mix, Pour, PourReading, Trouble
 from hullbook.pours.selectors import (
+    LayoutView,
     MixView,
     PourView,
     ResinPlanInputs,
     closing_of,
+    last_reading,
+    layout_in_force,
     second_part,
+    trouble_place,
     what_speaks_against_pouring,
 )
-from hullbook.pours.services import GivenComponent
+from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from hullbook.quantities import tables
 from hullbook.quantities.fields import QuantityField
+from hullbook.quantities.reading import read_quantity
 from hullbook.quantities.showing import show
-from hullbook.web.forms import LogForm, Question
+from hullbook.web.forms import PAPER_SHEET, LogForm, Question
 from hullbook.yard.enums import InstrumentKind
 from hullbook.yard.forms import InstrumentField, InstrumentForm
 from hullbook.yard.selectors import crew
 
-SLIPS = {10.0: "ten times", 100.0: "a hundred times", 0.1: "a tenth of", 0.01: "a hundredth of"}
-SLIP_WITHIN = 0.2
 COVERAGE_ASKED_ABOVE = 1.3
 MOST_READINGS = 2000
 READING_LINE = re.compile(
     r"\s*(-?\d{1,6}(?:[.,]\d{1,6})?)\s*(?:[;\t ]|min)\s*(-?\d{1,6}(?:[.,]\d{1,6})?)\s*(?:mbar)?\s*"
 )
-
-
-def slip_question(field: str, given: str, value: float, expected: float, unit: str) -> Question | None:
-    """Asks where a value looks like a tenth or ten times of what is expected, and offers it with the point moved."""
-    for factor, words in SLIPS.items():
-        if abs(value / (expected * factor) - 1) <= SLIP_WITHIN:
-            sentence = f"{show(value, unit)} is about {words} the {show(expected, unit)} that would be expected."
-            return Question(field, given, sentence, f"{value / factor:.4g}")
-    return None
 
 
 # ---- Resin plan
@@ -261,6 +273,7 @@ class ReadingsField(forms.CharField):
 
 class HoldTestForm(InstrumentForm):
     act = "Log the hold test"
+    takes_paper = True
 
     gauge = InstrumentField(InstrumentKind.GAUGE, label="Gauge")
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="The gauge reads")
@@ -279,6 +292,12 @@ class HoldTestForm(InstrumentForm):
     words = forms.CharField(
         max_length=400, required=False, label="Leaks found, what was done", widget=forms.Textarea(attrs={"rows": 2})
     )
+
+
+class HoldReadingForm(forms.Form):
+    """The one number that is keyed while a hold test runs; it stays on the tablet until the whole test is logged."""
+
+    shown_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge shows")
 
 
 # ---- The pour
@@ -321,11 +340,14 @@ class MixForm(InstrumentForm):
     """A pail. Masses are never filled in beforehand; lots and instruments are those of the pail before."""
 
     act = "Mixed, now"
+    takes_paper = True
 
     pail_number = forms.IntegerField(min_value=1, max_value=999, label="Pail")
-    resin_kg = QuantityField(range_key="pail_mass_kg", ask=False, label="Resin")
-    catalyst_g = QuantityField(range_key="catalyst_mass_g", ask=False, label="Catalyst")
-    resin_temperature_c = QuantityField(range_key="resin_temperature_c", label="Temperature of the resin")
+    resin_kg = QuantityField(range_key="pail_mass_kg", ask=False, shown_by="scale", label="Resin")
+    catalyst_g = QuantityField(range_key="catalyst_mass_g", ask=False, shown_by="catalyst_scale", label="Catalyst")
+    resin_temperature_c = QuantityField(
+        range_key="resin_temperature_c", shown_by="thermometer", label="Temperature of the resin"
+    )
     resin_lot = LotField(label="Resin lot")
     catalyst_lot = LotField(label="Catalyst lot")
     inlet = forms.CharField(max_length=20, label="Inlet it feeds")
@@ -336,7 +358,7 @@ class MixForm(InstrumentForm):
     thermometer = InstrumentField(InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, label="Thermometer")
     second_resin_lot = LotField(required=False, label="Second resin lot in this pail")
     second_resin_kg = QuantityField(
-        range_key="pail_mass_kg", ask=False, required=False, label="Resin of the second lot"
+        range_key="pail_mass_kg", ask=False, shown_by="scale", required=False, label="Resin of the second lot"
     )
     addition_lot = LotField(required=False, label="Other addition, its lot")
     addition_g = QuantityField(range_key="catalyst_mass_g", ask=False, required=False, label="Other addition")
@@ -347,7 +369,16 @@ class MixForm(InstrumentForm):
         help_text="Only where a lot or a dose is stopped and the quality lead uses it all the same.",
     )
 
-    seldom = ("second_resin_lot", "second_resin_kg", "addition_lot", "addition_g", "lead_reason", "happened_at")
+    corrected_mix: int | None = None
+    seldom = (
+        "second_resin_lot",
+        "second_resin_kg",
+        "addition_lot",
+        "addition_g",
+        "lead_reason",
+        "happened_at",
+        PAPER_SHEET,
+    )
 
     def __init__(self, *args: Any, view: PourView, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -361,6 +392,7 @@ class MixForm(InstrumentForm):
         ):
             self.fields[name].label = label
         self._offer_lots()
+        self._say_what_is_expected()
         people = [(person.initials, str(person)) for person in crew()]
         self.fields["mixed_by"].choices = [("", "choose"), *people]  # type: ignore[attr-defined]
         self.fields["second_person"].choices = [("", "nobody"), *people]  # type: ignore[attr-defined]
@@ -375,13 +407,30 @@ class MixForm(InstrumentForm):
             if isinstance(field, LotField):
                 field.offer(line for line in lines if wanted.get(name) in (None, line.lot.material_id))
 
+    def _say_what_is_expected(self) -> None:
+        """All resin of a pail is held against the plan's pail, the grams against those worked out for that resin."""
+        resin, catalyst = self.quantity("resin_kg"), self.quantity("catalyst_g")
+        resin.expect_by("plan", "second_resin_kg", base=self.view.pail_kg, factor=-1.0, band="pail_mass")
+        catalyst.expect_by(
+            "worked out", "resin_kg", "second_resin_kg", factor=self._grams_per_kg(), band="catalyst_mass"
+        )
+
+    def _grams_per_kg(self) -> float:
+        """At the middle of what the maker allows; at the dose of the pail before where that was mixed otherwise."""
+        dose_phr = (self.system.dose_low_phr + self.system.dose_high_phr) / 2
+        low, high = tables.soft_bands()["catalyst_mass"].bounds(dose_phr)
+        before = [view.mix.dose_phr for view in self.view.current_mixes if view.mix.pk != self.corrected_mix]
+        if before and not low <= before[-1] <= high:
+            dose_phr = before[-1]
+        return catalyst_grams(1.0, dose_phr, second_part(self.system))
+
     def _of_the_pail_before(self) -> dict[str, Any]:
         before = self.view.current_mixes[-1] if self.view.current_mixes else None
         first = {"pail_number": self.view.next_pail_number}
         return first if before is None else first | before_measuring(before)
 
     def often(self) -> list[forms.BoundField]:
-        return [self[name] for name in self.fields if name not in (*self.seldom, "entry_id")]
+        return [field for field in self.visible_fields() if field.name not in self.seldom]
 
     def rarely(self) -> list[forms.BoundField]:
         return [self[name] for name in self.fields if name in self.seldom]
@@ -398,19 +447,7 @@ class MixForm(InstrumentForm):
         return super().clean()
 
     def ask_about(self) -> list[Question]:
-        return [*super().ask_about(), *self._slips(), *self._late()]
-
-    def _slips(self) -> list[Question]:
-        """The resin first: grams are only odd beside a resin that is right."""
-        resin_kg, catalyst_g = self.cleaned_data["resin_kg"], self.cleaned_data["catalyst_g"]
-        about_resin = slip_question("resin_kg", self._keyed("resin_kg"), resin_kg, self.view.pail_kg, "kg")
-        if about_resin is not None and not self._is_answered(about_resin):
-            return [about_resin]
-        total_kg = resin_kg + (self.cleaned_data["second_resin_kg"] or 0.0)
-        middle = (self.system.dose_low_phr + self.system.dose_high_phr) / 2
-        grams = catalyst_grams(total_kg, middle, second_part(self.system))
-        about_catalyst = slip_question("catalyst_g", self._keyed("catalyst_g"), catalyst_g, grams, "g")
-        return [question for question in (about_resin, about_catalyst) if question is not None]
+        return [*super().ask_about(), *self._late()]
 
     def _late(self) -> list[Question]:
         closing = closing_of(self.view.pour)
@@ -420,9 +457,6 @@ class MixForm(InstrumentForm):
         closed_at = timezone.localtime(closing.entry.happened_at)
         sentence = f"This pour was closed at {closed_at:%H:%M}. Was the pail mixed after that?"
         return [Question("closed", "mixed after the pour was closed", sentence)]
-
-    def _keyed(self, name: str) -> str:
-        return str(self.data.get(name, ""))
 
     def given(self) -> dict[str, Any]:
         cleaned = super().given()
@@ -465,6 +499,7 @@ class MixCorrectForm(MixForm):
     reason = forms.CharField(max_length=400, label="Why the earlier one was wrong")
 
     def __init__(self, *args: Any, corrects: MixView, **kwargs: Any) -> None:
+        self.corrected_mix = corrects.mix.pk
         super().__init__(*args, initial=_as_logged(corrects), **kwargs)
 
 
@@ -486,18 +521,58 @@ def _as_logged(view: MixView) -> dict[str, Any]:
     return logged
 
 
-class MixField(forms.ModelChoiceField):
+class ByEntryField(forms.ModelChoiceField):
+    """A row of the book by the number of its entry, or by the entry's own id: a tablet knows no more at first.
+
+    Those that stand are offered. One that was put right or struck out meanwhile is taken too: what happened, happened.
+    """
+
+    def offer_those_of(self, rows: Any) -> None:
+        self.queryset = rows.select_related("entry").order_by("pk")
+        offered = [(row.pk, self.label_from_instance(row)) for row in self.queryset.current()]
+        self.choices = [("", self.empty_label or "choose"), *offered]
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values:
+            return None
+        try:
+            return self.queryset.get(entry__entry_id=UUID(str(value)))
+        except (ValueError, ObjectDoesNotExist):
+            return super().to_python(value)
+
+
+class MixField(ByEntryField):
     """One of the pails of a pour."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(queryset=Mix.objects.none(), required=False, empty_label="none of them", **kwargs)
+    def __init__(self, *, required: bool = False, **kwargs: Any) -> None:
+        super().__init__(queryset=Mix.objects.none(), required=required, empty_label="none of them", **kwargs)
 
     def offer(self, pour: Pour) -> None:
-        mixes = Mix.objects.current().filter(pour=pour).select_related("entry")
-        self.queryset = mixes.order_by("pail_number", "pk")
+        self.offer_those_of(Mix.objects.filter(pour=pour))
 
     def label_from_instance(self, mix: Mix) -> str:
         return f"pail {mix.pail_number}, mixed {timezone.localtime(mix.entry.happened_at):%H:%M}"
+
+
+class TroubleField(ByEntryField):
+    """Something that went wrong in a pour."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(queryset=Trouble.objects.none(), empty_label="choose", **kwargs)
+
+    def offer(self, pour: Pour) -> None:
+        self.offer_those_of(Trouble.objects.filter(pour=pour).select_related("mix", "gauge"))
+
+    def label_from_instance(self, trouble: Trouble) -> str:
+        place = trouble_place(trouble)
+        at = timezone.localtime(trouble.entry.happened_at)
+        return f"{trouble.get_kind_display()}, {at:%H:%M}{f', {place}' if place else ''}"
+
+
+def offer_of(form: forms.Form, pour: Pour) -> None:
+    for field in form.fields.values():
+        if isinstance(field, MixField | TroubleField):
+            field.offer(pour)
 
 
 class PourForm(InstrumentForm):
@@ -505,17 +580,18 @@ class PourForm(InstrumentForm):
 
     def __init__(self, *args: Any, pour: Pour, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            if isinstance(field, MixField):
-                field.offer(pour)
+        offer_of(self, pour)
 
 
 class RemainderForm(PourForm):
     act = "Log what was left"
+    takes_paper = True
 
     place = forms.TypedChoiceField(choices=RemainderPlace.choices, coerce=RemainderPlace, label="Where it was found")
     mix = MixField(label="Which pail", help_text="Where it was left in a pail and you know which.")
-    mass_kg = QuantityField(range_key="mass_kg", ask=False, label="Resin there", help_text="Gross less dry or tare.")
+    mass_kg = QuantityField(
+        range_key="mass_kg", ask=False, shown_by="scale", label="Resin there", help_text="Gross less dry or tare."
+    )
     scale = InstrumentField(InstrumentKind.SCALE, required=False, label="Weighed on")
     standard_uncertainty_kg = QuantityField(
         range_key="mass_uncertainty_kg",
@@ -527,6 +603,7 @@ class RemainderForm(PourForm):
 
 class GelForm(PourForm):
     act = "Gel, now"
+    takes_paper = True
 
     at = forms.TypedChoiceField(choices=GelPlace.choices, coerce=GelPlace, label="Gel seen")
     mix = MixField(label="Of which pail", help_text="A cup and a pail belong to a mix.")
@@ -543,3 +620,317 @@ class CloseForm(LogForm):
         label="What is to be said about it",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+
+
+# ---- What is laid under the bag
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One column of a list keyed line by line: how it is called, how it is read, whether it may be empty."""
+
+    words: str
+    read: Callable[[str], Any]
+    may_be_empty: bool = False
+
+
+def _whole(text: str) -> int:
+    if not text.isdecimal() or len(text) > 3:
+        raise ValueError("a whole number")
+    return int(text)
+
+
+def _millimetres(text: str) -> float:
+    reading = read_quantity(text, field="mm", stored_unit="mm")
+    return check_hard("mm", reading.value, tables.ranges()["half_girth_mm"])
+
+
+def _side(text: str) -> Side:
+    return Side(text.lower())
+
+
+class ListField(forms.CharField):
+    """A list keyed line by line, its cells parted by semicolons."""
+
+    def __init__(self, *cells: Cell, made: type[Any], **kwargs: Any) -> None:
+        self.cells = cells
+        self.made = made
+        super().__init__(
+            widget=forms.Textarea(attrs={"rows": 6, "autocomplete": "off", "spellcheck": "false"}),
+            max_length=4000,
+            **kwargs,
+        )
+
+    def clean(self, value: Any) -> list[Any]:
+        text = super().clean(value)
+        lines = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if line.strip()]
+        problems, rows = [], []
+        for number, line in lines:
+            try:
+                rows.append(self._row(line))
+            except (ValueError, InputRefused) as refused:
+                problems.append(f"Line {number}: {refused}.")
+        if problems:
+            raise forms.ValidationError(problems[:5], code="not_a_number")
+        return rows
+
+    def _row(self, line: str) -> Any:
+        texts = [cell.strip() for cell in line.split(";")]
+        if len(texts) > len(self.cells):
+            raise ValueError(f"there are {len(texts)} cells, at most {len(self.cells)} are taken")
+        texts += [""] * (len(self.cells) - len(texts))
+        return self.made(*(self._cell(cell, text) for cell, text in zip(self.cells, texts, strict=True)))
+
+    @staticmethod
+    def _cell(cell: Cell, text: str) -> Any:
+        if not text:
+            if cell.may_be_empty:
+                return "" if cell.read is str else None
+            raise ValueError(f"{cell.words} is missing")
+        try:
+            return cell.read(text)
+        except ValueError as refused:
+            raise ValueError(f"{cell.words} cannot be {text[:40]!r}") from refused
+
+
+class LayoutForm(LogForm):
+    act = "Log what is laid"
+
+    lines = ListField(
+        Cell("the number", _whole),
+        Cell("the name", str),
+        Cell("the distance from the keel", _millimetres),
+        Cell("the side", _side),
+        Cell("the line it opens after", _whole, may_be_empty=True),
+        Cell("how far the front has come by then", _millimetres, may_be_empty=True),
+        Cell("when it opens, in words", str, may_be_empty=True),
+        made=GivenLine,
+        label="Feed lines",
+        help_text="One line each: number; name; mm from the keel; both, port or starboard; and where it does not open "
+        "at the start: the feed line whose front opens it; how far that front has come, in mm; the same in words.",
+    )
+    inlets = ListField(
+        Cell("the number", _whole),
+        Cell("the feed line", _whole),
+        Cell("the side", _side),
+        made=GivenInlet,
+        label="Inlets",
+        help_text="One line each: number; the feed line it feeds; both, port or starboard.",
+    )
+    stations = ListField(
+        Cell("the name", str),
+        Cell("the distance from keel to flange", _millimetres),
+        made=GivenStation,
+        label="Stations where the front is logged",
+        help_text="One line each: name; mm along the skin from keel to flange.",
+    )
+    words = forms.CharField(max_length=400, required=False, label="Drawing, or what is to be said about it")
+
+
+def as_keyed(layout: LayoutView) -> dict[str, str]:
+    """A layout as it would be keyed, to start the next one from."""
+    lines = [
+        [
+            line.number,
+            line.name,
+            f"{line.girth_mm:g}",
+            line.side,
+            line.opens_after or "",
+            "" if line.opens_front_mm is None else f"{line.opens_front_mm:g}",
+            line.opens_words,
+        ]
+        for line in layout.lines
+    ]
+    inlets = [[inlet.number, inlet.line_number, inlet.side] for inlet in layout.inlets]
+    stations = [[station.name, f"{station.girth_mm:g}"] for station in layout.stations]
+    listed: dict[str, list[list[Any]]] = {"lines": lines, "inlets": inlets, "stations": stations}
+    return {
+        name: "\n".join("; ".join(str(cell) for cell in row).rstrip("; ") for row in rows)
+        for name, rows in listed.items()
+    } | {"words": layout.layout.words}
+
+
+# ---- While resin runs: one tap, or one number. An instrument out of date is not asked about here; the dossier says so.
+
+InletNumber = partial(forms.IntegerField, min_value=1, max_value=99, label="Inlet")
+Station = partial(forms.CharField, max_length=20, label="Station")
+OneSide = partial(forms.TypedChoiceField, choices=[("", "choose"), *HullSide.choices], coerce=HullSide, label="Side")
+
+
+class DayForm(LogForm):
+    """Something that happened while resin ran, in the pour it belongs to."""
+
+    def __init__(self, *args: Any, pour: Pour, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.pour = pour
+        offer_of(self, pour)
+
+
+class InletForm(DayForm):
+    act = "Log the inlet"
+
+    inlet_number = InletNumber()
+    move = forms.TypedChoiceField(choices=InletMove.choices, coerce=InletMove, label="It is now")
+
+
+class FrontForm(DayForm):
+    act = "Front reached, now"
+
+    station = Station()
+    side = OneSide()
+    girth_mm = QuantityField(range_key="half_girth_mm", label="From the keel")
+    landmark = forms.CharField(max_length=80, required=False, label="What it reached", help_text="Such as line 2.")
+
+    def ask_about(self) -> list[Question]:
+        layout = layout_in_force(self.pour.part)
+        stations = layout.stations if layout else ()
+        keyed = self.cleaned_data
+        for station in stations:
+            if station.name == keyed["station"].strip() and keyed["girth_mm"] > station.girth_mm:
+                flange, front = show(station.girth_mm, "mm", 0), show(keyed["girth_mm"], "mm", 0)
+                sentence = f"{front} is past the flange: at {station} it lies {flange} from the keel."
+                return [Question("girth_mm", str(self.data.get("girth_mm", "")), sentence, f"{station.girth_mm:g}")]
+        return []
+
+
+class PourReadingForm(DayForm, InstrumentForm):
+    """A reading is held against the last of its kind at the same place, as long as that says what to expect."""
+
+    act = "Reading, now"
+
+    what = forms.TypedChoiceField(choices=ReadingOf.choices, coerce=ReadingOf, label="What is read")
+    gauge_mbar = QuantityField(
+        range_key="bag_pressure_mbar_abs",
+        shown_by="gauge",
+        required=False,
+        label="The gauge shows",
+        help_text="Without a sign.",
+    )
+    gauge = InstrumentField(InstrumentKind.GAUGE, required=False, label="Gauge")
+    gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, required=False, label="It reads")
+    station_pressure_mbar = QuantityField(
+        range_key="station_pressure_mbar",
+        required=False,
+        label="Barometer",
+        help_text="For a gauge that reads below the air pressure. At the shop, not reduced to sea level.",
+    )
+    temperature_c = QuantityField(
+        range_key="cure_temperature_c", shown_by="thermometer", required=False, label="Temperature"
+    )
+    thermometer = InstrumentField(
+        InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, required=False, label="Thermometer"
+    )
+    place = forms.CharField(max_length=80, required=False, label="Place")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not self.is_bound:
+            what, last = self.initial.setdefault("what", ReadingOf.BAG_PRESSURE.value), None
+            if what in ReadingOf.values:
+                last = last_reading(self.pour, what, "", timezone.now())
+            if last is not None:
+                pressure = last.what == ReadingOf.BAG_PRESSURE
+                self.initial["gauge" if pressure else "thermometer"] = last.instrument_id
+                self.initial["gauge_kind"] = last.gauge_kind
+                self._expect(last, timezone.now(), last.gauge_kind)
+
+    def _expect(self, last: PourReading, now: datetime, gauge_kind: str) -> None:
+        """What is keyed is held against the last reading while that still says what to expect."""
+        pressure = last.what == ReadingOf.BAG_PRESSURE
+        band = "vacuum" if pressure else "shed_temperature"
+        holds_min = tables.soft_bands()[band].holds_min
+        if holds_min is not None and now - last.entry.happened_at > timedelta(minutes=holds_min):
+            return
+        if pressure and last.gauge_kind == gauge_kind and last.gauge_mbar is not None:
+            self.quantity("gauge_mbar").expect("last", abs(last.gauge_mbar), band=band)
+        elif last.temperature_c is not None:
+            self.quantity("temperature_c").expect("last", last.temperature_c, band=band)
+
+    def clean(self) -> dict[str, Any]:
+        keyed = self.cleaned_data
+        if "what" in keyed:
+            pressure = keyed["what"] == ReadingOf.BAG_PRESSURE
+            for name in ("gauge_mbar", "gauge") if pressure else ("temperature_c", "thermometer"):
+                if name not in self.errors and keyed.get(name) is None:
+                    self.add_error(name, "This is missing; give it.")
+            keyed["gauge_kind"] = keyed.get("gauge_kind") or GaugeKind.ABSOLUTE
+            self.quantity("gauge_mbar").ask = keyed["gauge_kind"] == GaugeKind.ABSOLUTE
+            at = keyed.get("happened_at") or keyed.get("tapped_at") or timezone.now()
+            last = last_reading(self.pour, keyed["what"], keyed.get("place", ""), at)
+            if last is not None:
+                self._expect(last, at, keyed["gauge_kind"])
+        return super().clean()
+
+
+class TroubleForm(DayForm):
+    act = "Log the trouble"
+
+    kind = forms.TypedChoiceField(choices=TroubleKind.choices, coerce=TroubleKind, label="What is wrong")
+    station = Station(required=False)
+    side = OneSide(required=False, empty_value=None)
+    girth_mm = QuantityField(range_key="half_girth_mm", required=False, label="From the keel")
+    inlet_number = InletNumber(required=False)
+    mix = MixField(label="Pail")
+    words = forms.CharField(max_length=400, required=False, label="In words")
+    gauge = InstrumentField(InstrumentKind.GAUGE, required=False, label="The gauge that is read from now on")
+    old_gauge_mbar_abs = QuantityField(
+        range_key="bag_pressure_mbar_abs",
+        ask=False,
+        required=False,
+        label="The old gauge, absolute",
+        help_text="Where both could be read at the same moment: one curve is kept, with a mark.",
+    )
+    new_gauge_mbar_abs = QuantityField(
+        range_key="bag_pressure_mbar_abs", ask=False, required=False, label="The new gauge, absolute"
+    )
+
+    def clean(self) -> dict[str, Any]:
+        keyed = self.cleaned_data
+        if keyed.get("kind") == TroubleKind.GAUGE_CHANGED and not keyed.get("gauge") and "gauge" not in self.errors:
+            self.add_error("gauge", "Say which gauge is read from now on.")
+        return super().clean()
+
+
+class MendedForm(DayForm):
+    act = "Log what was done"
+
+    trouble = TroubleField(label="About what")
+    words = forms.CharField(max_length=400, required=False, label="What was done")
+
+
+class PailEndForm(DayForm):
+    act = "Log the pail"
+
+    mix = MixField(required=True, label="Pail")
+    how = forms.TypedChoiceField(choices=PailEnded.choices, coerce=PailEnded, label="It is")
+
+
+class NoteForm(DayForm):
+    act = "Add the note"
+
+    words = forms.CharField(max_length=400, label="Note", widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class SoundForm(DayForm):
+    act = "Log the sound test"
+
+    heard = forms.TypedChoiceField(
+        choices=[("yes", "heard it"), ("no", "not heard")],
+        coerce=lambda answer: answer == "yes",
+        label="Three knocks",
+        help_text="Try it where the noise is, not beside the tablet. Never rely on sound alone.",
+    )
+
+
+class AlarmForm(DayForm):
+    act = "I have it"
+
+    code = forms.CharField(max_length=60, label="Alarm")
+    rank = forms.TypedChoiceField(choices=AlarmRank.choices, coerce=AlarmRank, label="Rank")
+
+
+class AnswerForm(DayForm):
+    act = "Log the answer"
+
+    question = forms.CharField(max_length=80, label="Question")
+    words = forms.CharField(max_length=400, label="Answer")

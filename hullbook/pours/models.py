@@ -1,14 +1,26 @@
-"""Resin plan, vacuum hold tests, and the pour: mixes, what was left over, gel."""
+"""Resin plan, vacuum hold tests, and the pour: mixes, the front and all that happens while it runs, what was left."""
 
 from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
 
+from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, ScheduleRevision
 from hullbook.materials.enums import SourceKind
 from hullbook.materials.models import Lot, Material, ResinSystem
-from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, PlanItemKind, RemainderPlace
+from hullbook.pours.enums import (
+    AlarmRank,
+    ComponentRole,
+    GaugeKind,
+    GelPlace,
+    InletMove,
+    PailEnded,
+    PlanItemKind,
+    ReadingOf,
+    RemainderPlace,
+    TroubleKind,
+)
 from hullbook.quantities.fields import MeasuredField
 from hullbook.records.models import EntryRow, TypedRow
 from hullbook.yard.models import Instrument
@@ -274,3 +286,247 @@ class Gel(TypedRow):
 
     def __str__(self) -> str:
         return f"gel, {self.at}"
+
+
+# ---- What is laid under the bag
+
+
+class FeedLayout(TypedRow):
+    """Where feed lines and inlets of a part lie, and where its front is told; the latest current one is in force."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="feed_layouts")
+    words = models.CharField(max_length=400, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.part} feed lines"
+
+
+class FeedLine(EntryRow):
+    """A feed line along the part, by its distance from the keel. It opens at the start, or when a front has come."""
+
+    parent_field = "layout"
+
+    layout = models.ForeignKey(FeedLayout, on_delete=models.PROTECT, related_name="lines")
+    number = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=40)
+    girth_mm = MeasuredField(decimal_places=1)
+    side = models.CharField(max_length=10, choices=Side.choices)
+    opens_after = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Whose front opens it; empty where it opens at the start."
+    )
+    opens_front_mm = MeasuredField(
+        null=True, decimal_places=1, help_text="How far from the keel that front has come by then."
+    )
+    opens_words = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["layout", "position"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(opens_after__isnull=True, opens_front_mm__isnull=True)
+                | Q(opens_after__isnull=False, opens_front_mm__isnull=False),
+                name="feedline_opens_at_the_start_or_at_a_front",
+                violation_error_message="Say after which line it opens and how far the front has come, or neither.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"feed line {self.number}"
+
+
+class FeedInlet(EntryRow):
+    parent_field = "layout"
+
+    layout = models.ForeignKey(FeedLayout, on_delete=models.PROTECT, related_name="inlets")
+    number = models.PositiveSmallIntegerField()
+    line_number = models.PositiveSmallIntegerField()
+    side = models.CharField(max_length=10, choices=Side.choices)
+
+    class Meta:
+        ordering: ClassVar = ["layout", "position"]
+
+    def __str__(self) -> str:
+        return f"inlet {self.number}"
+
+
+class FrontStation(EntryRow):
+    """A station at which the front is told: how far it is there from keel to flange, the same on both sides."""
+
+    parent_field = "layout"
+
+    layout = models.ForeignKey(FeedLayout, on_delete=models.PROTECT, related_name="stations")
+    name = models.CharField(max_length=20)
+    girth_mm = MeasuredField(decimal_places=1)
+
+    class Meta:
+        ordering: ClassVar = ["layout", "position"]
+
+    def __str__(self) -> str:
+        return f"station {self.name}"
+
+
+# ---- While resin runs: each one tap, or one number
+
+
+class InletMoved(TypedRow):
+    """An inlet opened or shut."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="inlet_moves")
+    inlet_number = models.PositiveSmallIntegerField()
+    move = models.CharField(max_length=10, choices=InletMove.choices)
+
+    def __str__(self) -> str:
+        return f"inlet {self.inlet_number} {self.move}"
+
+
+class FrontReached(TypedRow):
+    """How far the front has come on one side of one station."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="fronts")
+    station = models.CharField(max_length=20)
+    side = models.CharField(max_length=10, choices=HullSide.choices)
+    girth_mm = MeasuredField(decimal_places=1)
+    landmark = models.CharField(max_length=80, blank=True)
+
+    def __str__(self) -> str:
+        return f"front, station {self.station} {self.side}"
+
+
+class PourReading(TypedRow):
+    """One reading while resin runs: the bag's pressure with its gauge, or a temperature."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="readings")
+    what = models.CharField(max_length=20, choices=ReadingOf.choices)
+    place = models.CharField(max_length=80, blank=True)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+    gauge_kind = models.CharField(max_length=20, choices=GaugeKind.choices, blank=True)
+    gauge_mbar = MeasuredField(null=True, decimal_places=3, help_text="As the gauge showed it.")
+    station_pressure_mbar = MeasuredField(null=True, decimal_places=3)
+    bag_pressure_mbar_abs = MeasuredField(null=True, decimal_places=3)
+    temperature_c = MeasuredField(null=True, decimal_places=2)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(
+                    what=ReadingOf.BAG_PRESSURE, bag_pressure_mbar_abs__isnull=False, temperature_c__isnull=True
+                )
+                | (
+                    ~Q(what=ReadingOf.BAG_PRESSURE) & Q(bag_pressure_mbar_abs__isnull=True, temperature_c__isnull=False)
+                ),
+                name="pourreading_is_a_pressure_or_a_temperature",
+                violation_error_message="Give the pressure of the bag, or a temperature.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(gauge_kind=GaugeKind.BELOW_ATMOSPHERE) | Q(station_pressure_mbar__isnull=False),
+                name="pourreading_barometer_with_relative_gauge",
+                violation_error_message="A gauge that reads below atmosphere needs the barometer.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.what} reading"
+
+
+class Trouble(TypedRow):
+    """Something that went wrong while resin ran, at its place as far as it was told."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="troubles")
+    kind = models.CharField(max_length=20, choices=TroubleKind.choices)
+    words = models.CharField(max_length=400, blank=True)
+    station = models.CharField(max_length=20, blank=True)
+    side = models.CharField(max_length=10, choices=HullSide.choices, blank=True)
+    girth_mm = MeasuredField(null=True, decimal_places=1)
+    inlet_number = models.PositiveSmallIntegerField(null=True, blank=True)
+    mix = models.ForeignKey(Mix, null=True, blank=True, on_delete=models.PROTECT, related_name="troubles")
+    gauge = models.ForeignKey(
+        Instrument,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="The one read from now.",
+    )
+    old_gauge_mbar_abs = MeasuredField(null=True, decimal_places=3)
+    new_gauge_mbar_abs = MeasuredField(null=True, decimal_places=3)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(kind=TroubleKind.GAUGE_CHANGED, gauge__isnull=False)
+                | (~Q(kind=TroubleKind.GAUGE_CHANGED) & Q(gauge__isnull=True, old_gauge_mbar_abs__isnull=True)),
+                name="trouble_gauge_changed_names_the_other",
+                violation_error_message="Say which gauge is read from now on; only a change of gauge names one.",
+            ),
+            models.CheckConstraint(
+                condition=Q(old_gauge_mbar_abs__isnull=True, new_gauge_mbar_abs__isnull=True)
+                | Q(old_gauge_mbar_abs__isnull=False, new_gauge_mbar_abs__isnull=False),
+                name="trouble_gauges_read_together",
+                violation_error_message="Give what both gauges showed at the same moment, or neither.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pour} {self.kind}"
+
+
+class TroubleMended(TypedRow):
+    """What was done about it; after all stop, that the pour goes on."""
+
+    trouble = models.ForeignKey(Trouble, on_delete=models.PROTECT, related_name="mendings")
+    words = models.CharField(max_length=400, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.trouble} mended"
+
+
+class PailEnd(TypedRow):
+    """A pail is empty, or what is left of it was dumped. How much that was is weighed later."""
+
+    mix = models.ForeignKey(Mix, on_delete=models.PROTECT, related_name="ends")
+    how = models.CharField(max_length=10, choices=PailEnded.choices)
+
+    def __str__(self) -> str:
+        return f"{self.mix} {self.how}"
+
+
+class PourNote(TypedRow):
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="notes")
+    words = models.CharField(max_length=400)
+
+    def __str__(self) -> str:
+        return f"{self.pour} note"
+
+
+class SoundTest(TypedRow):
+    """Whether the three knocks of an alarm are heard, tried at the start."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="sound_tests")
+    heard = models.BooleanField()
+
+    def __str__(self) -> str:
+        return f"{self.pour} sound test"
+
+
+class AlarmTaken(TypedRow):
+    """Somebody has an alarm in hand: it is silent, and not closed by that."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="alarms_taken")
+    code = models.CharField(max_length=60)
+    rank = models.CharField(max_length=10, choices=AlarmRank.choices)
+
+    def __str__(self) -> str:
+        return f"{self.pour} alarm {self.code}"
+
+
+class PourAnswer(TypedRow):
+    """What was answered in words to a question that the pour had left open."""
+
+    pour = models.ForeignKey(Pour, on_delete=models.PROTECT, related_name="answers")
+    question = models.CharField(max_length=80)
+    words = models.CharField(max_length=400)
+
+    def __str__(self) -> str:
+        return f"{self.pour} {self.question}"

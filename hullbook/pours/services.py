@@ -1,7 +1,8 @@
-"""What changes the book about resin: plans set, hold tests, pours, pails mixed, what was left over, gel."""
+"""What changes the book about resin: plans set, hold tests, feed lines laid, pours and all that happens in them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from django.utils import timezone
 
@@ -9,20 +10,45 @@ from hullbook.calc.dose import catalyst_grams, dose_from_masses, dose_uncertaint
 from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.calc.vacuum import HoldJudgement, absolute_from_gauge, fit_rise, judge_hold
 from hullbook.calc.verdict import Level, Verdict, no_verdict
+from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part
 from hullbook.materials.models import Lot, ResinSystem
 from hullbook.materials.services import is_about_to, lot_use, require_leads_reason, undo_movements
-from hullbook.pours.enums import ComponentRole, GaugeKind, GelPlace, RemainderPlace
+from hullbook.pours.enums import (
+    AlarmRank,
+    ComponentRole,
+    GaugeKind,
+    GelPlace,
+    InletMove,
+    PailEnded,
+    ReadingOf,
+    RemainderPlace,
+    TroubleKind,
+)
 from hullbook.pours.models import (
+    AlarmTaken,
+    FeedInlet,
+    FeedLayout,
+    FeedLine,
+    FrontReached,
+    FrontStation,
     Gel,
     HoldReading,
     HoldTest,
+    InletMoved,
     Mix,
     MixComponent,
+    PailEnd,
     Pour,
+    PourAnswer,
     PourClosed,
+    PourNote,
+    PourReading,
     Remainder,
     ResinPlan,
+    SoundTest,
+    Trouble,
+    TroubleMended,
 )
 from hullbook.pours.selectors import (
     ResinPlanInputs,
@@ -36,7 +62,7 @@ from hullbook.pours.selectors import (
     worked_out_plan,
 )
 from hullbook.quantities.showing import show
-from hullbook.records.models import EntryRow
+from hullbook.records.models import EntryRow, TypedRow
 from hullbook.records.services import Refused, Told, append, judgements, logs, refuse_second_correction
 from hullbook.yard.enums import LimitName
 from hullbook.yard.models import Instrument, YardLimit
@@ -60,6 +86,9 @@ class GivenComponent:
     role: ComponentRole
     lot: Lot
     mass_kg: float
+
+
+DayRow = TypeVar("DayRow", bound=TypedRow)
 
 
 # ---- Resin plan
@@ -403,6 +432,271 @@ def close_pour(*, pour: Pour, words: str, told: Told) -> PourClosed:
     if closing_of(pour) is not None:
         raise Refused(f"Pour {pour.number} is closed already.")
     return append(PourClosed(pour=pour, words=words.strip()), told=told, about=pour.part.hull.number)
+
+
+# ---- What is laid under the bag
+
+
+@dataclass(frozen=True)
+class GivenLine:
+    """A feed line: where it lies, and the front that opens it; `opens_after` is None where it opens at the start.
+
+    `opens_front_mm` None is the line's own place: it opens once that front has come to it.
+    """
+
+    number: int
+    name: str
+    girth_mm: float
+    side: Side
+    opens_after: int | None = None
+    opens_front_mm: float | None = None
+    opens_words: str = ""
+
+
+@dataclass(frozen=True)
+class GivenInlet:
+    number: int
+    line_number: int
+    side: Side
+
+
+@dataclass(frozen=True)
+class GivenStation:
+    """A station at which the front is told; how far it is there from keel to flange."""
+
+    name: str
+    girth_mm: float
+
+
+@logs
+def log_feed_layout(
+    *,
+    part: Part,
+    lines: Sequence[GivenLine],
+    inlets: Sequence[GivenInlet],
+    stations: Sequence[GivenStation],
+    words: str,
+    told: Told,
+) -> FeedLayout:
+    """Where feed lines and inlets lie and where the front is told; from here on it is the one in force."""
+    _refuse_layout_that_cannot_be(lines, inlets, stations)
+    layout = FeedLayout(part=part, words=words.strip())
+    rows: list[EntryRow] = []
+    for line in lines:
+        own = line.girth_mm if line.opens_front_mm is None else line.opens_front_mm
+        rows.append(
+            FeedLine(
+                layout=layout,
+                number=line.number,
+                name=line.name,
+                girth_mm=line.girth_mm,
+                side=line.side,
+                opens_after=line.opens_after,
+                opens_front_mm=None if line.opens_after is None else own,
+                opens_words=line.opens_words,
+            )
+        )
+    for inlet in inlets:
+        rows.append(FeedInlet(layout=layout, number=inlet.number, line_number=inlet.line_number, side=inlet.side))
+    for station in stations:
+        rows.append(FrontStation(layout=layout, name=station.name, girth_mm=station.girth_mm))
+    return append(layout, rows, told=told, about=part.hull.number)
+
+
+def _refuse_layout_that_cannot_be(
+    lines: Sequence[GivenLine], inlets: Sequence[GivenInlet], stations: Sequence[GivenStation]
+) -> None:
+    by_number = {line.number: line for line in lines}
+    flange_mm = max((station.girth_mm for station in stations), default=0.0)
+    problems = {
+        "lines": _twice([line.number for line in lines], "feed line") or _wrong_line(lines, by_number, flange_mm),
+        "inlets": _twice([inlet.number for inlet in inlets], "inlet") or _wrong_inlet(inlets, by_number),
+        "stations": _twice([station.name for station in stations], "station"),
+    }
+    for field, given in (("lines", lines), ("inlets", inlets), ("stations", stations)):
+        if not given:
+            problems[field] = "Give one at the least."
+    problems = {field: sentence for field, sentence in problems.items() if sentence}
+    if problems:
+        raise Refused(problems)
+
+
+def _twice(names: Sequence[object], what: str) -> str:
+    return next((f"There are two of {what} {name}; give each once." for name in names if names.count(name) > 1), "")
+
+
+def _wrong_line(lines: Sequence[GivenLine], by_number: dict[int, GivenLine], flange_mm: float) -> str:
+    for line in lines:
+        if line.girth_mm > flange_mm:
+            return f"Feed line {line.number} lies past the flange: {line.girth_mm:g} of {flange_mm:g} mm from the keel."
+        seen = {line.number}
+        before = line.opens_after
+        while before is not None:
+            if before not in by_number:
+                return f"Feed line {line.number} opens after feed line {before}, which is not there."
+            if before in seen:
+                return f"Feed line {line.number} would wait for itself; one line must open at the start."
+            seen.add(before)
+            before = by_number[before].opens_after
+    return ""
+
+
+def _wrong_inlet(inlets: Sequence[GivenInlet], by_number: dict[int, GivenLine]) -> str:
+    for inlet in inlets:
+        line = by_number.get(inlet.line_number)
+        if line is None:
+            return f"Inlet {inlet.number} feeds line {inlet.line_number}, which is not there."
+        if Side.BOTH not in (line.side, inlet.side) and line.side != inlet.side:
+            return f"Inlet {inlet.number} is {inlet.side}; feed line {line.number} lies {line.side}."
+    return ""
+
+
+# ---- While resin runs. Whatever was done is stored: nothing here asks whether it should have been.
+
+
+@logs
+def move_inlet(*, pour: Pour, inlet_number: int, move: InletMove, told: Told) -> InletMoved:
+    """An inlet opened or shut."""
+    _refuse_struck(pour)
+    return _of_the_day(InletMoved(pour=pour, inlet_number=inlet_number, move=move), pour, told)
+
+
+@logs
+def log_front(*, pour: Pour, station: str, side: HullSide, girth_mm: float, landmark: str, told: Told) -> FrontReached:
+    """How far the front has come from the keel, at one station and side."""
+    _refuse_struck(pour)
+    front = FrontReached(pour=pour, station=station.strip(), side=side, girth_mm=girth_mm, landmark=landmark.strip())
+    return _of_the_day(front, pour, told)
+
+
+@logs
+def log_bag_pressure(
+    *,
+    pour: Pour,
+    gauge: Instrument,
+    gauge_kind: GaugeKind,
+    gauge_mbar: float,
+    station_pressure_mbar: float | None,
+    place: str,
+    told: Told,
+) -> PourReading:
+    """What a gauge shows while resin runs, kept as shown and in mbar absolute, and held against the yard's limit."""
+    _refuse_struck(pour)
+    pressure = gauge_mbar
+    if gauge_kind == GaugeKind.BELOW_ATMOSPHERE:
+        if station_pressure_mbar is None:
+            raise Refused({"station_pressure_mbar": "A gauge that reads below atmosphere needs the barometer."})
+        pressure = absolute_from_gauge(abs(gauge_mbar), station_pressure_mbar)
+    reading = PourReading(
+        pour=pour,
+        what=ReadingOf.BAG_PRESSURE,
+        place=place.strip(),
+        instrument=gauge,
+        gauge_kind=gauge_kind,
+        gauge_mbar=gauge_mbar,
+        station_pressure_mbar=station_pressure_mbar,
+        bag_pressure_mbar_abs=pressure,
+    )
+    return _of_the_day(reading, pour, told)
+
+
+@logs
+def log_pour_temperature(
+    *, pour: Pour, what: ReadingOf, thermometer: Instrument, temperature_c: float, place: str, told: Told
+) -> PourReading:
+    """How warm the resin or the laminate is while resin runs."""
+    _refuse_struck(pour)
+    reading = PourReading(
+        pour=pour, what=what, place=place.strip(), instrument=thermometer, temperature_c=temperature_c
+    )
+    return _of_the_day(reading, pour, told)
+
+
+@logs
+def log_trouble(
+    *,
+    pour: Pour,
+    kind: TroubleKind,
+    words: str = "",
+    station: str = "",
+    side: HullSide | None = None,
+    girth_mm: float | None = None,
+    inlet_number: int | None = None,
+    mix: Mix | None = None,
+    gauge: Instrument | None = None,
+    old_gauge_mbar_abs: float | None = None,
+    new_gauge_mbar_abs: float | None = None,
+    told: Told,
+) -> Trouble:
+    """Something went wrong; where, as far as there was time to say it. What was done about it comes later."""
+    _refuse_struck(pour)
+    _refuse_other_pour(pour, mix)
+    trouble = Trouble(
+        pour=pour,
+        kind=kind,
+        words=words.strip(),
+        station=station.strip(),
+        side=side or "",
+        girth_mm=girth_mm,
+        inlet_number=inlet_number,
+        mix=mix,
+        gauge=gauge,
+        old_gauge_mbar_abs=old_gauge_mbar_abs,
+        new_gauge_mbar_abs=new_gauge_mbar_abs,
+    )
+    return _of_the_day(trouble, pour, told)
+
+
+@logs
+def mend_trouble(*, trouble: Trouble, words: str, told: Told) -> TroubleMended:
+    """What was done about it; after all stop, that the pour goes on."""
+    _refuse_struck(trouble.pour)
+    if told.happened_at < trouble.entry.happened_at:
+        began = timezone.localtime(trouble.entry.happened_at)
+        raise Refused({"happened_at": f"That was logged for {began:%H:%M:%S}; what was done about it comes after."})
+    return _of_the_day(TroubleMended(trouble=trouble, words=words.strip()), trouble.pour, told)
+
+
+@logs
+def end_pail(*, mix: Mix, how: PailEnded, told: Told) -> PailEnd:
+    """A pail is empty, or what is left of it was dumped; how much that was is weighed later, as a remainder."""
+    _refuse_struck(mix.pour)
+    if told.happened_at < mix.entry.happened_at:
+        mixed_at = timezone.localtime(mix.entry.happened_at)
+        raise Refused({"happened_at": f"Pail {mix.pail_number} was mixed at {mixed_at:%H:%M:%S}; give a later time."})
+    return _of_the_day(PailEnd(mix=mix, how=how), mix.pour, told)
+
+
+@logs
+def note_in_pour(*, pour: Pour, words: str, told: Told) -> PourNote:
+    """Anything worth keeping that no other key fits."""
+    _refuse_struck(pour)
+    return _of_the_day(PourNote(pour=pour, words=words.strip()), pour, told)
+
+
+@logs
+def try_sound(*, pour: Pour, heard: bool, told: Told) -> SoundTest:
+    """Whether the knocks of an alarm are heard over the shed."""
+    _refuse_struck(pour)
+    return _of_the_day(SoundTest(pour=pour, heard=heard), pour, told)
+
+
+@logs
+def take_alarm(*, pour: Pour, code: str, rank: AlarmRank, told: Told) -> AlarmTaken:
+    """Somebody has an alarm in hand; it is silent from here on every tablet, and not closed by that."""
+    _refuse_struck(pour)
+    return _of_the_day(AlarmTaken(pour=pour, code=code, rank=rank), pour, told)
+
+
+@logs
+def answer_question(*, pour: Pour, question: str, words: str, told: Told) -> PourAnswer:
+    """An answer in words to something the pour has left open."""
+    _refuse_struck(pour)
+    return _of_the_day(PourAnswer(pour=pour, question=question, words=words.strip()), pour, told)
+
+
+def _of_the_day(row: DayRow, pour: Pour, told: Told) -> DayRow:
+    return append(row, told=told, about=pour.part.hull.number)
 
 
 def _refuse_struck(pour: Pour) -> None:

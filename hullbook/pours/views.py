@@ -1,42 +1,79 @@
 """Pages of the resin plan, the hold test and the pour."""
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import timezone
+from django.utils.cache import get_conditional_response, patch_cache_control
 from django.views.decorators.http import require_http_methods
 
 from hullbook.calc.errors import InputRefused
 from hullbook.hulls.models import Part
-from hullbook.hulls.selectors import part_for, require_own_or_lead
+from hullbook.hulls.selectors import girth_stations, part_for, require_own_or_lead
 from hullbook.pours import services
+from hullbook.pours.enums import ReadingOf
 from hullbook.pours.forms import (
+    AlarmForm,
+    AnswerForm,
     BeginForm,
     CloseForm,
+    DayForm,
+    FrontForm,
     GelForm,
+    HoldReadingForm,
     HoldTestForm,
+    InletForm,
+    LayoutForm,
+    MendedForm,
     MixCorrectForm,
     MixForm,
+    NoteForm,
+    PailEndForm,
     PlanForm,
+    PourForm,
+    PourReadingForm,
     RemainderForm,
+    SoundForm,
+    TroubleForm,
+    as_keyed,
 )
 from hullbook.pours.models import HoldTest, Mix, Pour
 from hullbook.pours.selectors import (
+    Answer,
+    OpenQuestion,
+    gap_questions,
     hold_tests,
+    layout_in_force,
+    number_gaps,
     open_pour,
+    open_questions,
     plan_in_force,
     plan_view,
+    pour_day,
     pour_for,
+    pour_sheet,
     pour_view,
     pours_of,
     revision_of_plan_is_in_force,
+    running_hold_test,
     what_speaks_against_pouring,
     worked_out_plan,
 )
-from hullbook.pours.selectors.drawn import hold_tests_plot, one_hold_test_plot, plan_by_purpose, plan_on_the_girth
-from hullbook.records.services import Refused
+from hullbook.pours.selectors.drawn import (
+    ground_of_the_pour,
+    hold_tests_plot,
+    one_hold_test_plot,
+    plan_by_purpose,
+    plan_on_the_girth,
+)
+from hullbook.records.models import TypedRow
+from hullbook.records.selectors import book_head
+from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
+from hullbook.web.forms import LogForm
 from hullbook.web.views import posted, reads
 from hullbook.yard.perms import Act
 
@@ -53,6 +90,7 @@ def resin(request: HttpRequest, number: str, part: str) -> HttpResponse:
         "part": found,
         "plan": plan_in_force(found),
         "hold_tests": hold_tests(found),
+        "layout": layout_in_force(found),
         "pours": pours_of(found),
         "under_way": open_pour(found),
         "against": what_speaks_against_pouring(found),
@@ -135,7 +173,7 @@ def hold_test_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
         form,
         lambda told: services.log_hold_test(part=found, **form.given(), told=told),
         template="pours/hold_test_log.html",
-        context={"part": found},
+        context={"part": found, "running": running_hold_test(found), "reading_form": HoldReadingForm()},
         then=lambda test: _to_hold_test(test),
     )
 
@@ -175,7 +213,14 @@ def mix_log(request: HttpRequest, number: str, part: str, no: int) -> HttpRespon
         template="pours/mix_log.html",
         context={"view": view, "part": found.part},
         then=lambda _: _to_pour(found),
+        beside=_same_pail_words,
     )
+
+
+def _same_pail_words(mix: Mix) -> str:
+    """Where the pail is logged already, on another tablet perhaps: both stand until somebody says which it was."""
+    same = [one for one in pour_view(mix.pour).same_pails if mix.pk in {view.mix.pk for view in one.mixes}]
+    return f"{same[0].sentence} It is asked after the clamp." if same else ""
 
 
 @require_http_methods(["GET", "POST"])
@@ -199,34 +244,6 @@ def mix_correct(request: HttpRequest, number: str, part: str, no: int, entry: in
 
 
 @require_http_methods(["GET", "POST"])
-def remainder_log(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
-    found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
-    form = RemainderForm(posted(request), pour=found)
-    return log_page(
-        request,
-        form,
-        lambda told: services.log_remainder(pour=found, **form.given(), told=told),
-        template="pours/pour_log.html",
-        context={"pour": found, "part": found.part, "title": "What was left over"},
-        then=lambda _: _to_pour(found),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-def gel_log(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
-    found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
-    form = GelForm(posted(request), pour=found)
-    return log_page(
-        request,
-        form,
-        lambda told: services.log_gel(pour=found, **form.given(), told=told),
-        template="pours/pour_log.html",
-        context={"pour": found, "part": found.part, "title": "Gel"},
-        then=lambda _: _to_pour(found),
-    )
-
-
-@require_http_methods(["GET", "POST"])
 def close(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
     found = pour_for(request.user, Act.POUR, hull=number, part=part, no=no)
     form = CloseForm(posted(request))
@@ -238,3 +255,187 @@ def close(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse
         context={"view": pour_view(found), "part": found.part},
         then=lambda _: _to_pour(found),
     )
+
+
+# ---- What is laid under the bag
+
+
+@require_http_methods(["GET", "POST"])
+def layout_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.LOG, number, part)
+    layout = layout_in_force(found)
+    form = LayoutForm(posted(request), initial=as_keyed(layout) if layout else {})
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_feed_layout(part=found, **form.given(), told=told),
+        template="pours/layout_log.html",
+        context={"part": found, "layout": layout},
+        then=lambda _: reverse("pours:resin", args=[number, part]),
+    )
+
+
+# ---- The pour day
+
+
+@reads
+def day(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    found = pour_for(request.user, Act.READ, hull=number, part=part, no=no)
+    layout = layout_in_force(found.part)
+    context = {
+        "pour": found,
+        "part": found.part,
+        "sheet": pour_sheet(found, timezone.now()),
+        "ground": ground_of_the_pour(layout, girth_stations(found.part)) if layout else None,
+        "mix_form": MixForm(view=pour_view(found), auto_id="mix-%s"),
+        "reading_form": PourReadingForm(pour=found, auto_id="reading-%s"),
+    }
+    return render(request, "pours/day.html", context)
+
+
+@reads
+def sheet(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    """The same as JSON; 304 while nothing was added to the book."""
+    found = pour_for(request.user, Act.READ, hull=number, part=part, no=no)
+    etag = f'"{found.pk}-{book_head().head}"'
+    unchanged = get_conditional_response(request, etag=etag)
+    response: HttpResponse = unchanged or JsonResponse(pour_sheet(found, timezone.now()))
+    response["ETag"] = etag
+    patch_cache_control(response, private=True, no_cache=True)
+    return response
+
+
+def _of_the_pour(
+    form_class: type[DayForm | PourForm],
+    title: str,
+    log: Callable[[Pour, dict[str, Any], Told], TypedRow],
+    *,
+    then: str = "day",
+) -> Callable[..., HttpResponse]:
+    """A page that logs one thing of a pour and goes on to `then`; with `?to=questions`, to what is still open."""
+
+    @require_http_methods(["GET", "POST"])
+    def page(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+        found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
+        initial = {name: request.GET[name] for name in form_class.base_fields if name in request.GET}
+        form = form_class(posted(request), pour=found, initial=initial)
+        back = "questions" if request.GET.get("to") == "questions" else then
+        return log_page(
+            request,
+            form,
+            lambda told: log(found, form.given(), told),
+            template="pours/pour_log.html",
+            context={"pour": found, "part": found.part, "title": title},
+            then=lambda _: reverse(f"pours:{back}", args=[number, part, no]),
+        )
+
+    return page
+
+
+def _read(pour: Pour, given: dict[str, Any], told: Told) -> TypedRow:
+    place, what = given["place"], given["what"]
+    if what == ReadingOf.BAG_PRESSURE:
+        names = ("gauge", "gauge_kind", "gauge_mbar", "station_pressure_mbar")
+        return services.log_bag_pressure(pour=pour, place=place, told=told, **{name: given[name] for name in names})
+    return services.log_pour_temperature(
+        pour=pour,
+        what=what,
+        thermometer=given["thermometer"],
+        temperature_c=given["temperature_c"],
+        place=place,
+        told=told,
+    )
+
+
+remainder_log = _of_the_pour(
+    RemainderForm,
+    "What was left over",
+    lambda pour, given, told: services.log_remainder(pour=pour, **given, told=told),
+    then="pour",
+)
+gel_log = _of_the_pour(
+    GelForm, "Gel", lambda pour, given, told: services.log_gel(pour=pour, **given, told=told), then="pour"
+)
+inlet_log = _of_the_pour(
+    InletForm, "Inlet", lambda pour, given, told: services.move_inlet(pour=pour, **given, told=told)
+)
+front_log = _of_the_pour(
+    FrontForm, "Front reached", lambda pour, given, told: services.log_front(pour=pour, **given, told=told)
+)
+reading_log = _of_the_pour(PourReadingForm, "Reading", _read)
+trouble_log = _of_the_pour(
+    TroubleForm, "Trouble", lambda pour, given, told: services.log_trouble(pour=pour, **given, told=told)
+)
+mended = _of_the_pour(MendedForm, "What was done", lambda _, given, told: services.mend_trouble(**given, told=told))
+pail_end = _of_the_pour(
+    PailEndForm, "Pail empty or dumped", lambda _, given, told: services.end_pail(**given, told=told)
+)
+note = _of_the_pour(NoteForm, "Note", lambda pour, given, told: services.note_in_pour(pour=pour, **given, told=told))
+sound = _of_the_pour(
+    SoundForm, "Sound test", lambda pour, given, told: services.try_sound(pour=pour, **given, told=told)
+)
+alarm = _of_the_pour(
+    AlarmForm, "Alarm taken", lambda pour, given, told: services.take_alarm(pour=pour, **given, told=told)
+)
+answer = _of_the_pour(
+    AnswerForm, "An open question", lambda pour, given, told: services.answer_question(pour=pour, **given, told=told)
+)
+
+
+# ---- After the clamp
+
+
+@reads
+def gaps(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    """Numbers that the tablets of this pour gave and the book has not, as JSON."""
+    found = pour_for(request.user, Act.READ, hull=number, part=part, no=no)
+    return JsonResponse(
+        {
+            "gaps": [
+                {
+                    "device": gap.device,
+                    "name": gap.name,
+                    "first": gap.first,
+                    "last": gap.last,
+                    "count": gap.count,
+                    "last_seen_at": gap.last_seen_at,
+                    "sentence": gap.sentence,
+                    "question": gap.code,
+                }
+                for gap in number_gaps(found)
+            ]
+        }
+    )
+
+
+FORMS: Mapping[str, type[DayForm | PourForm]] = {
+    "remainder-log": RemainderForm,
+    "mended": MendedForm,
+    "inlet-log": InletForm,
+    "front-log": FrontForm,
+    "reading-log": PourReadingForm,
+    "gel-log": GelForm,
+}
+
+
+@reads
+def questions(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    """Everything a pour has left open, oldest first, each with its answers, on one page."""
+    found = pour_for(request.user, Act.READ, hull=number, part=part, no=no)
+    told = pour_day(found)
+    asked = sorted([*open_questions(told), *gap_questions(told)], key=lambda one: one.since)
+    drawn = [_drawn(found, place, question) for place, question in enumerate(asked)]
+    return render(request, "pours/questions.html", {"pour": found, "part": found.part, "asked": drawn, "day": told})
+
+
+def _drawn(pour: Pour, place: int, question: OpenQuestion) -> tuple[OpenQuestion, list[tuple[Answer, LogForm | None]]]:
+    """A question with its answers, each that wants more keyed with its form."""
+    return question, [(one, _form_of(pour, one, f"q{place}-{nth}-%s")) for nth, one in enumerate(question.answers)]
+
+
+def _form_of(pour: Pour, one: Answer, auto_id: str) -> LogForm | None:
+    if not one.fields:
+        return None
+    if one.asks:
+        return FORMS[one.asks](pour=pour, initial=dict(one.fields), auto_id=auto_id)
+    return LogForm(auto_id=auto_id)

@@ -1,5 +1,7 @@
 """The model field and the form field of a number with a unit."""
 
+import json
+from dataclasses import dataclass
 from decimal import Context, Decimal
 from math import isfinite
 from typing import TYPE_CHECKING, Any
@@ -9,11 +11,11 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from hullbook.calc.errors import InputRefused
-from hullbook.calc.ranges import Range, check_hard, is_usual, offers
+from hullbook.calc.ranges import OTHER_UNITS, Range, check_hard
+from hullbook.calc.slips import Against, Doubt, Expected, SoftBand, doubt, written
 from hullbook.calc.units import unit_words
-from hullbook.quantities.reading import read_quantity
-from hullbook.quantities.showing import show
-from hullbook.quantities.tables import ranges
+from hullbook.quantities.reading import accepted_units, read_quantity
+from hullbook.quantities.tables import ranges, soft_bands
 
 if TYPE_CHECKING:
     _FloatField = models.Field[Any, Any]
@@ -70,18 +72,56 @@ class MeasuredField(_FloatField):
         return connection.ops.adapt_decimalfield_value(self.as_decimal(number), self.max_digits, self.decimal_places)
 
 
+# What an expected value is called on the input, for the number keys of the floor pages.
+EXPECTED_ATTRIBUTES: dict[Against, str] = {
+    "plan": "data-plan",
+    "last": "data-last",
+    "worked out": "data-expected",
+    "others": "data-others",
+}
+
+
+@dataclass(frozen=True)
+class ByOthers:
+    """What is expected of a field by what stands in others: `base` and `factor` times their sum."""
+
+    against: Against
+    names: tuple[str, ...]
+    base: float
+    factor: float
+    band: str
+
+
+class BoundQuantity(forms.BoundField):
+    """A quantity on a page: its input carries what the number keys of a floor page go by."""
+
+    def build_widget_attrs(self, attrs: dict[str, Any], widget: forms.Widget | None = None) -> dict[str, Any]:
+        assert isinstance(self.field, QuantityField)  # noqa: S101 - it is made by one
+        return {**super().build_widget_attrs(attrs, widget), **self.field.pad_attributes()}
+
+
 class QuantityField(forms.Field):
     """Takes "12.5" or "12.5 kg", gives a float in the stored unit, and refuses what cannot be.
 
     `range_key` names a row of shared/limits/ranges.toml: its hard bounds refuse (offering the conversion where another
-    unit fits), its usual bounds are asked about by the form.
+    unit fits). What is possible but unlikely is asked about by the form: against what a form expects, where it says so,
+    else against the usual bounds, unless `ask` is off. A measured value is never filled in beforehand; what is set, as
+    a limit or a plan, may be, and says `is_measured=False`. `shown_by` names the field that says on which instrument.
     """
 
     widget = forms.TextInput
 
-    def __init__(self, *, range_key: str, ask: bool = True, **kwargs: Any) -> None:
+    def __init__(
+        self, *, range_key: str, ask: bool = True, is_measured: bool = True, shown_by: str = "", **kwargs: Any
+    ) -> None:
         self.range_key = range_key
+        self.shown_by = shown_by
         self.ask = ask
+        self.is_measured = is_measured
+        self.expected: Expected | None = None
+        # By the value of the field that says on which instrument: one step of its display, in this field's unit.
+        self.display_steps: dict[str, float] = {}
+        self.by_others: ByOthers | None = None
         super().__init__(**kwargs)
         self.widget.attrs.setdefault("inputmode", "decimal")
         self.widget.attrs.setdefault("autocomplete", "off")
@@ -93,6 +133,16 @@ class QuantityField(forms.Field):
     @property
     def unit(self) -> str:
         return unit_words(self.range.unit)
+
+    def expect(self, against: Against, value: float, *, band: str) -> None:
+        """Hold what is keyed against the plan, the last reading or what was worked out; `band` is of slips.toml."""
+        self.expected = Expected(against, value, soft_bands()[band])
+
+    def expect_by(self, against: Against, *names: str, base: float = 0.0, factor: float, band: str) -> None:
+        """Hold it against `base` and `factor` times the sum of other fields; the form sums them once they are clean."""
+        self.by_others = ByOthers(against, names, base, factor, band)
+        if base:
+            self.expect(against, base, band=band)
 
     def clean(self, value: Any) -> float | None:
         text = str(value or "")
@@ -107,12 +157,51 @@ class QuantityField(forms.Field):
             raise ValidationError(said, code=refused.key) from refused
         return reading.value
 
-    def unusual(self, value: float) -> tuple[str, str | None] | None:
-        """Where the value lies outside the usual range: a sentence that asks, and the likely value if one is."""
-        if not self.ask or is_usual(value, self.range):
-            return None
-        unit = self.range.unit
-        low, high = show(self.range.usual_low, unit), show(self.range.usual_high, unit)
-        sentence = f"{self.label}: {show(value, unit)} is unusual; mostly it is {low} to {high}."
-        fitting = [offer for offer in offers(value, self.range) if is_usual(offer.value, self.range)]
-        return sentence, f"{fitting[0].value:g}" if fitting else None
+    def doubt(self, value: float) -> Doubt | None:
+        """What is asked about the value, if anything."""
+        usual = self.range if self.ask else None
+        return doubt(str(self.label), value, self.range.unit, expected=self.expected, usual=usual)
+
+    def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
+        return BoundQuantity(form, self, field_name)
+
+    def pad_attributes(self) -> dict[str, str]:
+        bounds = self.range
+        told = {
+            "data-quantity": self.range_key,
+            "data-label": str(self.label),
+            "data-unit": self.unit,
+            "data-low": repr(bounds.hard_low),
+            "data-high": repr(bounds.hard_high),
+            "data-usual-low": repr(bounds.usual_low),
+            "data-usual-high": repr(bounds.usual_high),
+            "data-accepted": accepted_units(bounds.unit),
+        }
+        if others := OTHER_UNITS.get(bounds.unit):
+            told["data-offers"] = json.dumps([[unit_words(one.unit), one.factor, one.offset] for one in others])
+        if not self.ask:
+            told["data-asks"] = "no"
+        if self.display_steps:
+            told |= {"data-shown-by": self.shown_by, "data-display-steps": json.dumps(self.display_steps)}
+        if self.by_others is not None:
+            by = self.by_others
+            told[EXPECTED_ATTRIBUTES[by.against]] = repr(by.base)
+            told |= {"data-expected-of": " ".join(by.names), "data-expected-factor": repr(by.factor)}
+            told["data-band"] = self._band_words(soft_bands()[by.band])
+        elif self.expected is not None:
+            told[EXPECTED_ATTRIBUTES[self.expected.against]] = repr(self.expected.value)
+            told["data-band"] = self._band_words(self.expected.band)
+            if self.expected.against == "last":
+                told["data-step"] = ""
+        return told
+
+    @staticmethod
+    def _band_words(band: SoftBand) -> str:
+        return f"{band.within!r}%" if band.unit == "%" else repr(band.within)
+
+    @property
+    def beside(self) -> str:
+        """What is expected, to stand beside the empty field; never in it."""
+        if self.expected is None:
+            return ""
+        return f"{self.expected.against} {written(self.expected.value, self.range.unit)}"

@@ -13,7 +13,7 @@ from hullbook.calc.errors import InputRefused
 from hullbook.quantities.showing import FORMULA_STARTS
 
 LONGEST_TEXT = 40
-NUMBER_AND_UNIT = re.compile(r"\s*([+-]?\d{1,12}(?:[.,]\d{1,12})?)\s*(.*?)\s*")
+NUMBER_AND_UNIT = re.compile(r"\s*([+-]?\d{1,12}(?:[.,]\d{1,12})?)\s*([^\d.,\s].*?)?\s*")
 
 _registry: pint.UnitRegistry[float] = pint.UnitRegistry()
 _registry.define("parts_per_hundred = 0.01 = phr")
@@ -108,13 +108,18 @@ def _one_spelling_each(spellings: dict[str, str]) -> list[str]:
     return [spelling for spelling in first.values() if spelling]
 
 
+def accepted_units(stored_unit: str) -> str:
+    """The units that may be keyed, one spelling each: "kg, g, t, lb, oz", or "a plain number"."""
+    return ", ".join(_one_spelling_each(SPELLINGS[stored_unit])) or "a plain number"
+
+
 def read_quantity(text: str, *, field: str, stored_unit: str) -> Reading:
     """Read "0.8", "800 g/m2" or "0,8 kg/m²" into the stored unit; a bare number is in the stored unit already.
 
     Refuses with `missing`, `not_a_number` or `unit_suspect` (a unit this field does not take).
     """
     spellings = SPELLINGS[stored_unit]
-    accepted = ", ".join(_one_spelling_each(spellings)) or "a plain number"
+    accepted = accepted_units(stored_unit)
     if not text.strip():
         raise InputRefused("missing", field, "nothing", f"give a number in {accepted}")
     match = NUMBER_AND_UNIT.fullmatch(text) if len(text) <= LONGEST_TEXT else None

@@ -1,5 +1,6 @@
 """Turning a number and its unit into text: one way for page, label, CSV heading and PDF."""
 
+import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from hullbook.calc.units import unit_words
@@ -29,6 +30,7 @@ PLACES = {
     "barcol mean": 1,
     "ratio": 3,
 }
+WHOLE_PART = re.compile(r"(?<![\d.])[1-9]\d{3,}")
 NOT_KNOWN = "–"
 
 
@@ -44,6 +46,11 @@ def show_number(value: float | None, unit: str, places: int | None = None) -> st
     if unit == "1" and places is None:
         return f"{value:g}"
     return rounded(float(value), PLACES.get(unit, 3) if places is None else places)
+
+
+def set_off_thousands(text: str) -> str:
+    """For a page: "2069 mm" -> "2 069 mm", threes parted by a narrow space that does not break (ISO 80000-1)."""
+    return WHOLE_PART.sub(lambda whole: f"{int(whole[0]):,}".replace(",", "\u202f"), text, count=1)
 
 
 def show_elapsed(minutes: float) -> str:

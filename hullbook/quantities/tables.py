@@ -9,6 +9,7 @@ from hullbook.calc import reference
 from hullbook.calc.hardness import HardnessRow
 from hullbook.calc.ranges import Range
 from hullbook.calc.reference import Band, StartValue
+from hullbook.calc.slips import SoftBand
 
 
 @cache
@@ -24,6 +25,11 @@ def bands(name: str) -> dict[str, Band]:
 @cache
 def start_values(name: str) -> dict[str, StartValue]:
     return reference.start_values(settings.SHARED, name)
+
+
+@cache
+def soft_bands() -> dict[str, SoftBand]:
+    return reference.soft_bands(settings.SHARED)
 
 
 @cache

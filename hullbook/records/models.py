@@ -23,7 +23,8 @@ class Entry(models.Model):
     kind = models.CharField(max_length=60, db_index=True)
     entry_id = models.UUIDField(unique=True)
     device = models.CharField(max_length=40)
-    device_sequence = models.PositiveBigIntegerField()
+    # The tablet's own number for what was tapped on it, so that a lost one is missed; none for what the server made.
+    device_sequence = models.PositiveBigIntegerField(null=True)
     person = models.CharField(max_length=12)
     account = models.CharField(max_length=60)
     tapped_at = models.DateTimeField()
@@ -44,8 +45,8 @@ class Entry(models.Model):
                 name="entry_number_above_zero",
                 violation_error_message="Entries count from 1.",
             ),
-            models.UniqueConstraint(fields=["device", "device_sequence"], name="entry_sequence_once_a_device"),
         ]
+        indexes: ClassVar = [models.Index(fields=["device", "device_sequence"], name="entry_by_device_and_sequence")]
 
     def __str__(self) -> str:
         return f"entry {self.number}"
@@ -80,6 +81,12 @@ class Entry(models.Model):
         """Questions that were asked about unlikely values, and answered "right as given"."""
         asked: list[dict[str, str]] = json.loads(self.keyed).get("confirmed", [])
         return asked
+
+    @property
+    def paper_sheet(self) -> int | None:
+        """The number of the hull's paper sheet that it was copied from."""
+        number: int | None = json.loads(self.keyed).get("paper_sheet")
+        return number
 
     @property
     def told_late(self) -> bool:

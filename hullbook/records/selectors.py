@@ -4,16 +4,19 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from django.apps import apps
-from django.db.models import QuerySet
+from django.db.models import Max, Min, Q, QuerySet
 
 from hullbook.calc import chain
 from hullbook.records.models import Entry, EntryRow, TypedRow, entry_row_models
 
 WALKED_AT_ONCE = 500
+# A clock measured anew at each sending is never out by more against itself.
+ONE_CLOCK_DIFFERS_AT_MOST = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -112,3 +115,46 @@ def _lines_of(entries: list[Entry]) -> dict[int, list[EntryRow]]:
 
 def entries_about(hull_number: str) -> QuerySet[Entry]:
     return Entry.objects.filter(about=hull_number)
+
+
+# ---- What each tablet numbered
+
+
+def last_sequence(device: str) -> int:
+    """The highest number in the book of those a tablet gave."""
+    highest = Entry.objects.filter(device=device).aggregate(highest=Max("device_sequence"))["highest"]
+    return int(highest or 0)
+
+
+def in_own_order(device: str, sequence: int, tapped_at: datetime) -> datetime:
+    """A tap's time by the server's clock, moved where it must be so that no tablet's taps change their order.
+
+    Its clock is measured at each sending, to within the way there: a tap is not before one of a lower number, nor after
+    one of a higher number that lies just before it.
+    """
+    just_before = Q(device_sequence__gt=sequence, tapped_at__range=(tapped_at - ONE_CLOCK_DIFFERS_AT_MOST, tapped_at))
+    others = Entry.objects.filter(device=device).aggregate(
+        not_before=Max("tapped_at", filter=Q(device_sequence__lt=sequence)),
+        not_after=Min("tapped_at", filter=just_before),
+    )
+    latest = others["not_after"] or tapped_at
+    return max(others["not_before"] or latest, latest)
+
+
+def missing_sequences(device: str, since: datetime, until: datetime) -> list[range]:
+    """The numbers a tablet gave to taps of this time that are not in the book: gaps, each a range.
+
+    Counted from the last number before `since` (else the first after it) to the first number after `until` (else the
+    last before it).
+    """
+    numbered = Entry.objects.filter(device=device)
+    ends = numbered.aggregate(
+        last_before=Max("device_sequence", filter=Q(tapped_at__lt=since)),
+        first_after=Min("device_sequence", filter=Q(tapped_at__gt=until)),
+    )
+    if ends["last_before"] is not None:
+        numbered = numbered.filter(device_sequence__gte=ends["last_before"])
+    if ends["first_after"] is not None:
+        numbered = numbered.filter(device_sequence__lte=ends["first_after"])
+    there = sorted({number for number in numbered.values_list("device_sequence", flat=True) if number is not None})
+    return [range(before + 1, after) for before, after in pairwise(there) if after > before + 1]

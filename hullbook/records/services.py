@@ -4,12 +4,11 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import wraps
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
-from django.db.models import Max
 from django.utils import timezone
 
 from hullbook.calc import chain
@@ -24,7 +23,9 @@ from hullbook.records.triggers import lock_book
 class Told:
     """Who logged it, on which device, when, and what was keyed to the letter.
 
-    `booked_at` is the server's clock unless a whole book is being retold, as the demo yard is.
+    `paper_sheet` numbers the hull's paper sheet it was copied from. Times are by the server's clock; what a
+    tablet's own clock said, and how far it was ahead, stands in `tablet_clock`. `booked_at` is now unless a whole
+    book is being retold, as the demo yard is.
     """
 
     entry_id: UUID
@@ -37,11 +38,13 @@ class Told:
     device_sequence: int | None = None
     keyed: Mapping[str, str] = field(default_factory=dict)
     confirmed: tuple[Mapping[str, str], ...] = ()
+    tablet_clock: Mapping[str, str] = field(default_factory=dict)
+    paper_sheet: int | None = None
     booked_at: datetime | None = None
 
     def also(self, name: str) -> "Told":
-        """The same act's second entry: its id follows from the first, so that a repeat finds both."""
-        return replace(self, entry_id=uuid5(self.entry_id, name), device_sequence=None, keyed={}, confirmed=())
+        """The same act's second entry, of the same tap: its id follows from the first, so that a repeat finds both."""
+        return replace(self, entry_id=uuid5(self.entry_id, name), keyed={}, confirmed=(), tablet_clock={})
 
 
 class Refused(Exception):
@@ -109,14 +112,14 @@ def append(row: Row, rows: Iterable[EntryRow] = (), *, told: Told, about: str = 
         kind=row._meta.label_lower,
         entry_id=told.entry_id,
         device=told.device,
-        device_sequence=told.device_sequence or _next_sequence(told.device),
+        device_sequence=told.device_sequence,
         person=told.person,
         account=told.account,
         tapped_at=told.tapped_at,
         happened_at=told.happened_at,
         booked_at=told.booked_at or timezone.now(),
         about=about,
-        keyed=chain.canonical({"fields": dict(told.keyed), "confirmed": [dict(asked) for asked in told.confirmed]}),
+        keyed=chain.canonical(_keyed(told)),
         fingerprint=told.fingerprint,
         previous_hash=last.hash if last else chain.GENESIS.hex(),
     )
@@ -128,6 +131,12 @@ def append(row: Row, rows: Iterable[EntryRow] = (), *, told: Told, about: str = 
         line.save(force_insert=True)
     row.entry = entry
     return row
+
+
+def _keyed(told: Told) -> dict[str, Any]:
+    clock = {"tablet_clock": dict(told.tablet_clock)} if told.tablet_clock else {}
+    paper = {"paper_sheet": told.paper_sheet} if told.paper_sheet else {}
+    return {"fields": dict(told.keyed), "confirmed": [dict(asked) for asked in told.confirmed], **clock, **paper}
 
 
 def judgements(verdicts: Iterable[Verdict]) -> list[Judgement]:
@@ -191,8 +200,3 @@ def _check(row: TypedRow, rows: list[EntryRow]) -> None:
         raise Refused(
             {"" if name == "__all__" else name: " ".join(texts) for name, texts in problems.items()}
         ) from error
-
-
-def _next_sequence(device: str) -> int:
-    highest = Entry.objects.filter(device=device).aggregate(highest=Max("device_sequence"))["highest"]
-    return int(highest or 0) + 1

@@ -53,7 +53,8 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "hullbook.yard.middleware.TabletMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "hullbook.yard.middleware.SignInEndsMiddleware",
+    "hullbook.yard.middleware.SignInRequiredMiddleware",
     "hullbook.yard.middleware.DeviceMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -103,6 +104,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "yard/locked_out.html"
 AXES_VERBOSE = False
 
+# At the most; a sign-in that stands idle ends before, see yard.services.sign_in_stands.
 SESSION_COOKIE_AGE = 12 * 60 * 60
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
@@ -111,6 +113,9 @@ SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_NAME = "__Host-hullbook-csrf" if HTTPS else "hullbook-csrf"
 CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SAMESITE = "Lax"
+# A tablet's outbox reads the token when it sends, and sends again with a fresh one.
+CSRF_COOKIE_HTTPONLY = False
+CSRF_FAILURE_VIEW = "hullbook.web.views.token_refused"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
@@ -144,7 +149,7 @@ STATIC_ROOT = DATA / "static"
 MEDIA_ROOT = DATA / "files"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "hullbook.web.storage.PageFiles"},
 }
 
 LANGUAGE_CODE = "en-gb"

@@ -18,7 +18,7 @@ from hullbook.inspection.models import HardnessSet, Weighing
 from hullbook.inspection.selectors import climate_of
 from hullbook.materials.enums import LotState, StockUnit
 from hullbook.materials.models import Certificate, Lot, LotDecision
-from hullbook.materials.selectors import StockSums, properties_in_force, stock_sums
+from hullbook.materials.selectors import StockSums, as_checked, properties_in_force, stock_sums
 from hullbook.pours.enums import ComponentRole
 from hullbook.pours.models import Gel, HoldTest, Mix, Pour, Remainder
 from hullbook.quantities.showing import show
@@ -243,7 +243,9 @@ def find(text: str) -> Found:
     batch = Lot.objects.current().filter(makers_batch__iexact=text).first()
     if batch is not None:
         return Found("batch", batch.makers_batch)
-    raise NothingBySuchName(f"No lot, hull or maker's batch {text} here.{_nearest(text, [*_lot_codes(), *_hulls()])}")
+    wrong = "" if as_checked(text).upper() == text.upper() else " Its last character does not fit the rest."
+    nearest = _nearest(text, [*_lot_codes(), *_hulls()])
+    raise NothingBySuchName(f"No lot, hull or maker's batch {text} here.{wrong}{nearest}")
 
 
 NAMES_SHOWN = 60

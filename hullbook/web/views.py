@@ -4,9 +4,15 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
+from django.contrib.auth.decorators import login_not_required
 from django.db import connection
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.middleware.csrf import get_token
+from django.views import csrf, defaults
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
+
+from hullbook.web import shell
 
 READING_WORDS = ("SELECT", "WITH", "EXPLAIN", "PRAGMA", "SAVEPOINT", "RELEASE", "ROLLBACK", "BEGIN", "COMMIT")
 
@@ -36,3 +42,49 @@ def reads(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
 def posted(request: HttpRequest) -> QueryDict | None:
     """What a form is bound to: what was posted, however little; nothing when it is only shown."""
     return request.POST if request.method == "POST" else None
+
+
+def asks_for_json(request: HttpRequest) -> bool:
+    """Whether a script asks, a tablet's outbox say: it is answered in JSON and never sent to another page."""
+    return request.get_preferred_type(["text/html", "application/json"]) == "application/json"
+
+
+def problems_in_json(problems: dict[str, str], status: int, **more: object) -> JsonResponse:
+    """What is wrong, in sentences by the field they are about; "" where it is about no one field."""
+    return JsonResponse({"problems": problems, **more}, status=status)
+
+
+def not_yours(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if asks_for_json(request):
+        return problems_in_json({"": str(exception) or "This needs a role you do not hold."}, 403)
+    return defaults.permission_denied(request, exception)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if asks_for_json(request):
+        words = exception.args[0] if exception.args and isinstance(exception.args[0], str) else ""
+        return problems_in_json({"": words or "Nothing here is called so."}, 404)
+    return defaults.page_not_found(request, exception)
+
+
+def token_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """The token does not fit; the answer brings a fresh one, so that a script sends the same once more."""
+    if asks_for_json(request):
+        get_token(request)
+        return JsonResponse({"why": "token"}, status=403)
+    return csrf.csrf_failure(request, reason)
+
+
+@login_not_required
+@never_cache
+@reads
+def service_worker(request: HttpRequest) -> HttpResponse:
+    """The script that keeps pages on a tablet; at the root, since it answers for every page below where it stands."""
+    headers = {"Service-Worker-Allowed": "/"}
+    return HttpResponse(shell.service_worker(), content_type="text/javascript; charset=utf-8", headers=headers)
+
+
+@login_not_required
+@reads
+def manifest(request: HttpRequest) -> HttpResponse:
+    return JsonResponse(shell.manifest(), content_type="application/manifest+json")

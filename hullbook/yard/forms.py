@@ -1,6 +1,6 @@
 """What is keyed about the yard itself."""
 
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -8,10 +8,12 @@ from django.contrib.auth.password_validation import validate_password
 from django.utils import timezone
 
 from hullbook.quantities.fields import QuantityField
+from hullbook.quantities.reading import SPELLINGS, convert, own_spelling
+from hullbook.quantities.tables import soft_bands
 from hullbook.web.forms import LogForm, Question
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
-from hullbook.yard.models import Bay, Instrument, Person
-from hullbook.yard.selectors import bays, calibration_on
+from hullbook.yard.models import Bay, ClimateReading, Instrument, Person
+from hullbook.yard.selectors import bays, calibration_on, climate_in
 
 
 class DayField(forms.DateField):
@@ -39,9 +41,27 @@ class InstrumentField(forms.ModelChoiceField):
     def label_from_instance(self, instrument: Instrument) -> str:
         return f"{instrument.code} {instrument.name}"
 
+    def display_steps(self, stored_unit: str) -> dict[str, float]:
+        """One step of each instrument's display in a field's unit; left out are those that show something else."""
+        spellings, own = SPELLINGS[stored_unit], own_spelling(stored_unit)
+        # A difference, as a step is: in degrees Fahrenheit its nought is not that of degrees Celsius.
+        return {
+            str(one.pk): convert(one.resolution, one.unit, own, stored_unit) - convert(0.0, one.unit, own, stored_unit)
+            for one in self.queryset
+            if one.unit in spellings
+        }
+
 
 class InstrumentForm(LogForm):
     """A form that names instruments: one out of date is asked about, and the answer kept."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, QuantityField) and field.shown_by:
+                instruments = self.fields[field.shown_by]
+                assert isinstance(instruments, InstrumentField)  # noqa: S101 - the form names its own fields
+                field.display_steps = instruments.display_steps(field.range.unit)
 
     def ask_about(self) -> list[Question]:
         day = (self.cleaned_data["happened_at"] or timezone.now()).date()
@@ -62,10 +82,10 @@ class ClimateForm(InstrumentForm):
 
     bay = forms.ModelChoiceField(queryset=Bay.objects.none(), label="Bay")
     place = forms.CharField(max_length=80, required=False, label="Place", help_text="Where the surface was measured.")
-    air_temperature_c = QuantityField(range_key="air_temperature_c", label="Air temperature")
-    humidity_percent = QuantityField(range_key="humidity_percent", label="Relative humidity")
+    air_temperature_c = QuantityField(range_key="air_temperature_c", shown_by="thermometer", label="Air temperature")
+    humidity_percent = QuantityField(range_key="humidity_percent", shown_by="hygrometer", label="Relative humidity")
     surface_temperature_c = QuantityField(
-        range_key="surface_temperature_c", label="Surface temperature", required=False
+        range_key="surface_temperature_c", shown_by="thermometer", label="Surface temperature", required=False
     )
     thermometer = InstrumentField(InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, label="Thermometer")
     hygrometer = InstrumentField(InstrumentKind.HYGROMETER, InstrumentKind.LOGGER, label="Hygrometer")
@@ -73,6 +93,23 @@ class ClimateForm(InstrumentForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["bay"].queryset = bays()  # type: ignore[attr-defined]
+        if not self.is_bound and (bay := self.initial.get("bay")):
+            last = self._expect_as_last(bay, timezone.now())
+            if last is not None:
+                self.initial |= {"thermometer": last.thermometer_id, "hygrometer": last.hygrometer_id}
+
+    def clean(self) -> dict[str, Any]:
+        if not self.errors:
+            self._expect_as_last(self.cleaned_data["bay"], self.cleaned_data["happened_at"] or timezone.now())
+        return super().clean()
+
+    def _expect_as_last(self, bay: Bay, at: datetime) -> ClimateReading | None:
+        """The air is held against the last reading of the bay, where that is not long ago."""
+        held_for = timedelta(minutes=soft_bands()["shed_temperature"].holds_min or 0)
+        last = climate_in(bay, since=at - held_for, until=at).last()
+        if last is not None:
+            self.quantity("air_temperature_c").expect("last", last.air_temperature_c, band="shed_temperature")
+        return last
 
 
 class YardForm(LogForm):
@@ -147,6 +184,7 @@ class OwnPinForm(AtOnceForm):
     act = "Set the PIN"
 
     pin = forms.CharField(
+        max_length=40,
         label="PIN",
         help_text="Six digits or more; you sign with it on the tablets of the shed.",
         widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
@@ -227,12 +265,17 @@ class InstrumentAddForm(CalibrationForm):
 
 LIMIT_RANGES = {
     LimitName.HOLD_RISE: "pressure_rise_mbar",
+    LimitName.POUR_RISE: "pressure_rise_mbar",
+    LimitName.LAMINATE_PEAK: "cure_temperature_c",
     LimitName.AIR_TEMPERATURE: "air_temperature_c",
     LimitName.HUMIDITY: "humidity_percent",
     LimitName.DEW_MARGIN: "dew_margin_k",
     LimitName.CLOSURE: "closure_percent",
     LimitName.HARDNESS_SHARE: "hardness_share_percent",
 }
+
+
+ONLY_A_HIGHEST = (LimitName.HOLD_RISE, LimitName.POUR_RISE, LimitName.LAMINATE_PEAK)
 
 
 class LimitForm(LogForm):
@@ -245,12 +288,12 @@ class LimitForm(LogForm):
     def __init__(self, *args: Any, name: LimitName, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.name = name
-        if name != LimitName.HOLD_RISE:
+        if name not in ONLY_A_HIGHEST:
             self.fields["low"] = QuantityField(
                 range_key=LIMIT_RANGES[name], ask=False, required=False, label="Lowest value"
             )
         self.fields["high"] = QuantityField(
-            range_key=LIMIT_RANGES[name], ask=False, required=name == LimitName.HOLD_RISE, label="Highest value"
+            range_key=LIMIT_RANGES[name], ask=False, required=name in ONLY_A_HIGHEST, label="Highest value"
         )
         if name == LimitName.HOLD_RISE:
             self.fields["over_minutes"] = QuantityField(range_key="hold_time_min", label="Over how long")

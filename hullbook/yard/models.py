@@ -1,5 +1,6 @@
 """The yard, its people and what they may do, its devices, instruments, limits and climate."""
 
+from datetime import datetime
 from hashlib import sha256
 from typing import ClassVar
 
@@ -42,6 +43,8 @@ class Person(AbstractBaseUser):
     # For one request: the shared tablet this person's tile is lit on, and whether the act asked for is one of signing.
     tablet: "Tablet | None" = None
     must_sign = False
+    # And when it was tapped, where it waited on the tablet since.
+    tapped_at: datetime | None = None
 
     objects = PersonManager()
 

@@ -34,6 +34,7 @@ class Act(Enum):
     PLAN_RESIN = ("set a resin plan", (Q,), Known.TILE)
     SIGN_SCHEDULE = ("sign a schedule", (Q,), Known.PIN)
     LAY_DOWN = ("lay down a hull", (Q, O), Known.TILE)
+    ARRANGE_SHED = ("say where bays, moulds and hulls lie in the shed", (Q, O), Known.TILE)
     CORRECT_CRAFT_NUMBER = ("correct a craft identification number", (Q,), Known.TILE)
     LEAVE_YARD = ("log that a hull leaves the yard", (Q, O), Known.TILE)
     RELEASE_HOLD_POINT = ("release a hold point", (Q,), Known.PIN)
@@ -66,7 +67,19 @@ def may(person: Person, act: Act) -> bool:
         return False
     if person.is_nobody:
         return person.tablet is not None and act.known <= Known.TILE
-    return bool(roles_of(person.initials) & act.roles)
+    return bool(_roles_for(person, act) & act.roles)
+
+
+def _roles_for(person: Person, act: Act) -> frozenset[Role]:
+    """The roles held now; for work that waited on a tablet also those held at the tap, as it was done by then."""
+    roles = roles_of(person.initials)
+    if person.tapped_at is not None and act.known <= Known.TILE:
+        roles |= roles_of(person.initials, person.tapped_at)
+    return roles
+
+
+def signs_something(roles: frozenset[Role]) -> bool:
+    return any(act.known is Known.PIN and roles & act.roles for act in Act)
 
 
 def require(person: Person, act: Act) -> None:

@@ -83,6 +83,14 @@ def crew() -> list[Person]:
     return [card.person for card in people() if card.roles and card.person.is_active]
 
 
+def who_tapped(initials: str, at: datetime | None) -> Person | None:
+    """The person with these initials, who holds a role now or did when they tapped."""
+    for card in people():
+        if card.person.initials == initials and card.person.is_active:
+            return card.person if card.roles or (at is not None and roles_of(initials, at)) else None
+    return None
+
+
 def is_on_the_crew(initials: str) -> bool:
     return Person.objects.filter(initials=initials).exists()
 

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from django.contrib.auth.hashers import check_password, make_password
+from django.contrib.sessions.backends.base import SessionBase
 from django.core.exceptions import ValidationError
 from django.db.models import F
 from django.utils import timezone
@@ -42,6 +43,8 @@ MOST_PIN_MISSES = 10
 MOST_TILES = 8
 DARK_AFTER = timedelta(minutes=30)
 SEEN_AT_MOST_EVERY = timedelta(minutes=1)
+SIGN_IN_IDLE_AT_MOST, SIGN_IN_AT_MOST = timedelta(minutes=30), timedelta(hours=12)
+SIGNED_IN_AT, USED_AT = "signed-in-at", "used-at"
 CLIMATE_LIMITS = (LimitName.AIR_TEMPERATURE, LimitName.HUMIDITY, LimitName.DEW_MARGIN)
 
 
@@ -190,6 +193,25 @@ def pin_refused(*, person: Person, pin: str) -> str:
 def _peppered(pin: str) -> str:
     """The PIN keyed with the yard's secret key, which lies outside the database."""
     return salted_hmac("hullbook.yard.pin", pin, algorithm="sha256").hexdigest()
+
+
+def begin_sign_in(session: SessionBase, at: datetime) -> None:
+    """From here on a browser is somebody's, by password; see `sign_in_stands` for how long."""
+    session[SIGNED_IN_AT] = session[USED_AT] = at.timestamp()
+
+
+def sign_in_stands(session: SessionBase, at: datetime) -> bool:
+    """Whether it has not stood idle too long, nor begun too long ago."""
+    if USED_AT not in session:
+        return True
+    idle_s, since_s = at.timestamp() - session[USED_AT], at.timestamp() - session[SIGNED_IN_AT]
+    return idle_s <= SIGN_IN_IDLE_AT_MOST.total_seconds() and since_s <= SIGN_IN_AT_MOST.total_seconds()
+
+
+def use_sign_in(session: SessionBase, at: datetime) -> None:
+    """Note that somebody uses it, once a minute at most."""
+    if USED_AT in session and at.timestamp() - session[USED_AT] >= SEEN_AT_MOST_EVERY.total_seconds():
+        session[USED_AT] = at.timestamp()
 
 
 def log_sign_in(*, sign_in_name: str, address: str | None, succeeded: bool) -> None:

@@ -5,25 +5,28 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import rotate_token
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from hullbook.records.models import TypedRow
-from hullbook.records.selectors import book_head
+from hullbook.records.selectors import BookCheck, book_head, last_sequence
 from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
 from hullbook.web.forms import LogForm
-from hullbook.web.views import posted, reads
+from hullbook.web.views import asks_for_json, posted, reads
 from hullbook.yard import services
 from hullbook.yard.enums import LimitName
 from hullbook.yard.forms import (
@@ -41,7 +44,7 @@ from hullbook.yard.forms import (
     YardForm,
 )
 from hullbook.yard.models import Bay, Instrument, Person
-from hullbook.yard.perms import Act, require
+from hullbook.yard.perms import Act, may, require, signs_something
 from hullbook.yard.selectors import (
     bays,
     climate_in,
@@ -57,14 +60,51 @@ from hullbook.yard.selectors import (
 
 
 def yard_name(request: HttpRequest) -> dict[str, object]:
-    """For every page: whose book it is, whether the yard is an invented one, and on a tablet the crew on its strip."""
+    """For every page: whose book it is, whether the yard is an invented one, on a tablet the crew on its strip, and
+    what its scripts know.
+    """
     yard = yard_in_force()
     tablet = getattr(request, "tablet", None)
+    book = SimpleLazyObject(book_head)
     return {
         "yard_name": yard.name if yard else "hullbook",
         "yard_is_invented": bool(yard and yard.is_invented),
         "tablet": tablet,
         "strip": crew_strip(tablet) if tablet else [],
+        # Asked only where it is printed: each page says how far the book was.
+        "book": book,
+        # Called by the pages that have a head to write it into.
+        "tablet_state": lambda: _tablet_state(request, book),
+    }
+
+
+def _tablet_state(request: Any, book: BookCheck) -> dict[str, object] | None:
+    """What a page's scripts know of the tablet or browser they run in; nothing where nobody may look."""
+    person = getattr(request, "user", None)
+    if person is None or not person.is_authenticated or not may(person, Act.READ):
+        return None
+    tablet, device = request.tablet, request.known_device()
+    lit = tablet.lit if tablet else person
+    on_strip = set(tablet.strip.values_list("pk", flat=True)) if tablet else set()
+    return {
+        "device": device.code if device else None,
+        "name": tablet.name if tablet else "",
+        "enrolled": tablet is not None,
+        "crew": [
+            {
+                "initials": card.person.initials,
+                "name": card.person.full_name,
+                "on_strip": card.person.pk in on_strip,
+                "signs": bool(card.person.pin) and signs_something(card.roles),
+            }
+            for card in people()
+            if card.roles and card.person.is_active
+        ],
+        "lit": lit.initials if lit else None,
+        "last_sequence": last_sequence(device.code) if device else 0,
+        "head": {"number": book.entries, "hash": book.head},
+        "now": timezone.now(),
+        "csrf_cookie": settings.CSRF_COOKIE_NAME,
     }
 
 
@@ -89,6 +129,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         )
         if came_in:
             login(request, form.get_user())
+            services.begin_sign_in(request.session, timezone.now())
             return redirect(_where_to(request))
     return render(request, "yard/sign_in.html", {"form": form}, status=422 if request.method == "POST" else 200)
 
@@ -169,6 +210,20 @@ def on_a_tablet(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse
 
 
 @reads
+@ensure_csrf_cookie
+def tablet_state(request: HttpRequest) -> HttpResponse:
+    require(request.user, Act.READ)
+    return JsonResponse(_tablet_state(request, book_head()))
+
+
+@reads
+def waiting(request: HttpRequest) -> HttpResponse:
+    """What was logged on this tablet in the last seven days, and where it is; the tablet itself fills it in."""
+    require(request.user, Act.READ)
+    return render(request, "yard/waiting.html")
+
+
+@reads
 @on_a_tablet
 def who(request: HttpRequest) -> HttpResponse:
     return render(request, "yard/who.html", {"next": _where_to(request)})
@@ -192,8 +247,19 @@ def light(request: Any) -> HttpResponse:
         services.light_tile(tablet=request.tablet, person=person)
     except Refused as refused:
         raise PermissionDenied(f"{refused} Put them on the strip first.") from refused
+    if asks_for_json(request):
+        # Told in the background, while a page may be sending: its token stays good.
+        return JsonResponse(_tablet_state(request, book_head()))
     rotate_token(request)
     return redirect(_where_to(request))
+
+
+@reads
+def setting_up(request: HttpRequest) -> HttpResponse:
+    """What a tablet keeps to itself: the millimetre on its glass, the hand, the theme. None of it is in the book."""
+    require(request.user, Act.READ)
+    context = {"glasses": ("8 in", "10.1 in", "10.9 in"), "sizes": (9, 15, 20, 30)}
+    return render(request, "yard/setting_up.html", context)
 
 
 @require_http_methods(["GET", "POST"])

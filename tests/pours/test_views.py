@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from hullbook.materials.models import Lot
-from hullbook.pours.forms import ReadingsField, slip_question
+from hullbook.pours.forms import ReadingsField
 from hullbook.pours.models import Gel, HoldTest, Mix, Pour, PourClosed, Remainder, ResinPlan
 from hullbook.records.models import Entry
 from hullbook.yard.services import calibrate_instrument
@@ -358,19 +358,41 @@ def test_a_point_in_the_wrong_place_is_asked_about_with_the_likely_value(
     assert taken.status_code == 302
 
 
-def test_an_honest_pail_is_not_asked_about() -> None:
-    assert slip_question("resin_kg", "12.48", 12.48, 12.5, "kg") is None
-    assert slip_question("resin_kg", "6", 6.0, 12.5, "kg") is None
+def test_a_last_pail_far_from_the_plan_is_asked_about_and_kept_as_it_is(ready: PourDay, client: Client) -> None:
+    client.force_login(ready.berth.shop.builder)
+    keyed = pail(ready, resin_kg="6", catalyst_g="90")
+    answer = client.post(page("mix-log", ready.berth, 1), keyed)
+    assert answer.status_code == 422
+    (question,) = answer.context["form"].questions
+    assert question.sentence == (
+        "Resin: 6\u00a0kg is far from the plan (12.5\u00a0kg); mostly it is 11.25 to 13.75\u00a0kg."
+    )
+    assert client.post(page("mix-log", ready.berth, 1), {**keyed, "answer-resin_kg": "6"}).status_code == 302
+    assert Mix.objects.get().entry.confirmed[0]["given"] == "6"
+
+
+def test_an_honest_pail_is_not_asked_about(ready: PourDay, client: Client) -> None:
+    client.force_login(ready.berth.shop.builder)
+    assert client.post(page("mix-log", ready.berth, 1), pail(ready, resin_kg="12.48")).status_code == 302
+
+
+def test_the_next_pail_is_held_against_the_dose_of_the_pail_before(ready: PourDay, client: Client) -> None:
+    client.force_login(ready.berth.shop.builder)
+    weaker = {**pail(ready, catalyst_g="150"), "answer-catalyst_g": "150"}
+    assert client.post(page("mix-log", ready.berth, 1), weaker).status_code == 302
+    second = pail(ready, pail_number=2, catalyst_g="151")
+    assert client.post(page("mix-log", ready.berth, 1), second).status_code == 302
 
 
 def test_a_weak_dose_now_is_refused_with_its_grams_and_nothing_is_lost(ready: PourDay, client: Client) -> None:
     client.force_login(ready.berth.shop.builder)
-    answer = client.post(page("mix-log", ready.berth, 1), pail(ready, catalyst_g="100"))
+    weak = {"catalyst_g": "100", "answer-catalyst_g": "100"}
+    answer = client.post(page("mix-log", ready.berth, 1), pail(ready, **weak))
     shown = answer.content.decode()
     assert answer.status_code == 422
     assert "25 g more of the catalyst makes the lowest" in shown
     assert 'value="12.5"' in shown
-    lead = pail(ready, catalyst_g="100", lead_reason="cold night, slow gel wanted")
+    lead = pail(ready, **weak, lead_reason="cold night, slow gel wanted")
     assert client.post(page("mix-log", ready.berth, 1), lead).status_code == 422
     client.force_login(ready.berth.shop.lead)
     assert client.post(page("mix-log", ready.berth, 1), {**lead, "entry_id": str(uuid.uuid4())}).status_code == 302
@@ -379,7 +401,9 @@ def test_a_weak_dose_now_is_refused_with_its_grams_and_nothing_is_lost(ready: Po
 def test_a_weak_dose_of_an_hour_ago_is_logged_as_it_was(ready: PourDay, client: Client) -> None:
     client.force_login(ready.berth.shop.builder)
     earlier = timezone.localtime(timezone.now() - dt.timedelta(hours=1)).strftime("%Y-%m-%d %H:%M")
-    answer = client.post(page("mix-log", ready.berth, 1), pail(ready, catalyst_g="100", happened_at=earlier))
+    keyed = pail(ready, catalyst_g="100", happened_at=earlier)
+    assert client.post(page("mix-log", ready.berth, 1), keyed).status_code == 422
+    answer = client.post(page("mix-log", ready.berth, 1), {**keyed, "answer-catalyst_g": "100"})
     assert answer.status_code == 302
     assert Mix.objects.get().entry.judgements.get(code="dose").level == "fail"
 

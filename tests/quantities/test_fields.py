@@ -24,10 +24,10 @@ def test_what_cannot_be_is_refused_with_the_conversion_where_one_fits(key: str, 
 
 def test_an_unlikely_value_is_asked_about_and_a_likely_one_is_not() -> None:
     field = QuantityField(range_key="resin_temperature_c", label="Resin temperature")
-    assert field.unusual(21.0) is None
-    unusual = field.unusual(55.0)
-    assert unusual is not None
-    assert "is unusual" in unusual[0]
+    assert field.doubt(21.0) is None
+    doubt = field.doubt(55.0)
+    assert doubt is not None
+    assert doubt.sentence == "Resin temperature: 55\u00a0°C is unusual; mostly it is 15 to 30\u00a0°C."
 
 
 @given(value=st.floats(-1e8, 1e8))

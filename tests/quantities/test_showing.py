@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hullbook.quantities.showing import rounded, show, show_elapsed
+from hullbook.quantities.showing import rounded, set_off_thousands, show, show_elapsed
 
 
 @pytest.mark.parametrize(
@@ -18,6 +18,23 @@ def test_a_figure_carries_its_unit_with_a_space_that_does_not_break() -> None:
     assert show(0.8, "kg/m2") == "0.800\u00a0kg/m²"
     assert show(None, "kg") == "–"
     assert show(0.52, "fraction") == "0.520"
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    # ISO 80000-1, 7.3.1: groups of three by a small space, never a point or a comma; from memory, standard not opened.
+    [
+        ("2069\u00a0mm", "2\u202f069\u00a0mm"),
+        ("1234567.5", "1\u202f234\u202f567.5"),
+        ("-1450", "-1\u202f450"),
+        ("999.12345", "999.12345"),
+        ("0.00012", "0.00012"),
+        ("12.3456", "12.3456"),
+        ("–", "–"),
+    ],
+)
+def test_on_a_page_thousands_are_set_off_by_a_narrow_space(text: str, shown: str) -> None:
+    assert set_off_thousands(text) == shown
 
 
 @given(value=st.floats(-1e8, 1e8), places=st.integers(0, 6))

@@ -4,6 +4,7 @@ import datetime as dt
 import threading
 import uuid
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, connection, connections, transaction
@@ -11,10 +12,17 @@ from django.db import IntegrityError, connection, connections, transaction
 from hullbook.records import guards, triggers
 from hullbook.records.models import Entry
 from hullbook.records.selectors import checked_book
+from hullbook.yard.models import ClimateReading
 from hullbook.yard.services import add_bay
-from tests.cast import MORNING, told
+from tests.cast import MORNING, Shop, open_shop, told
+from tests.records.factories import Tapped, climate, shed_tablet
 
 pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def shop() -> Shop:
+    return open_shop()
 
 
 def at_once(acts: list[Callable[[], object]]) -> list[BaseException]:
@@ -56,6 +64,55 @@ def test_one_entry_sent_by_eight_at_once_is_stored_once() -> None:
     assert Entry.objects.count() == 1
 
 
+def test_one_tap_sent_two_to_five_times_at_once_is_one_entry(shop: Shop) -> None:
+    tablet = shed_tablet(shop)
+    answers: list[dict[str, Any]] = []
+    for count in (2, 3, 4, 5, 5, 5):
+        tapped = tablet.tap("MO", climate(shop))
+        connections_of_it = [tablet.again() for _ in range(count)]
+        answers.clear()
+        acts = [lambda one=one, tapped=tapped: answers.append(one.send(tapped).json()) for one in connections_of_it]
+        assert at_once(acts) == []
+        assert {(answer["entry"], answer["hash"]) for answer in answers} == {
+            (ClimateReading.objects.latest("pk").pk, ClimateReading.objects.latest("pk").entry.hash)
+        }
+        assert len(answers) == count
+    assert ClimateReading.objects.count() == 6
+    assert checked_book().is_whole
+
+
+def test_with_a_new_id_at_each_sending_one_tap_would_be_several(shop: Shop) -> None:
+    tablet = shed_tablet(shop)
+    tapped = tablet.tap("MO", climate(shop))
+    anew = [Tapped(tapped.where, {**tapped.fields, "entry_id": str(uuid.uuid4())}) for _ in range(3)]
+    pairs = zip([tablet.again() for _ in anew], anew, strict=True)
+    assert at_once([lambda one=one, sent=sent: one.send(sent) for one, sent in pairs]) == []
+    assert ClimateReading.objects.count() == 3
+
+
+@pytest.mark.urls("tests.records.one_pail")
+@pytest.mark.parametrize(("page", "names_the_first"), [("pail-named", True), ("pail", False)])
+def test_two_tablets_that_log_one_pail_are_both_taken_and_one_is_told_of_the_other(
+    shop: Shop, page: str, names_the_first: bool
+) -> None:
+    tablets = [shed_tablet(shop, "tablet bay 1"), shed_tablet(shop, "tablet bay 2")]
+    answers: list[Any] = []
+    for pail in range(10):
+        answers.clear()
+        sent = [(one, one.tap("MO", climate(shop, place=f"Pail {pail}"), page=page)) for one in tablets]
+        acts = [lambda one=one, tapped=tapped: answers.append(one.send(tapped)) for one, tapped in sent]
+        assert at_once(acts) == []
+        assert [answer.status_code for answer in answers] == [201, 201]
+        first, second = sorted((answer.json() for answer in answers), key=lambda answer: int(answer["entry"]))
+        assert first["beside"] is None
+        words = f"Pail {pail} was also logged as entry {first['entry']} by MO."
+        assert second["beside"] == (words if names_the_first else None)
+        again = tablets[0].send(sent[0][1])
+        assert again.json()["beside"] in (first["beside"], second["beside"])
+    assert ClimateReading.objects.count() == 20
+    assert checked_book().is_whole
+
+
 def test_no_guard_is_missing_after_migrate() -> None:
     assert guards.missing_guards() == []
 
@@ -72,6 +129,12 @@ def test_a_missing_guard_is_named() -> None:
         )
     finally:
         triggers.create_guards(connection, guards.append_only_tables(), guards.seals())
+
+
+def test_a_table_still_to_be_made_misses_no_guard_yet(monkeypatch: pytest.MonkeyPatch) -> None:
+    to_come = [*guards.append_only_tables(), "yard_still_to_come"]
+    monkeypatch.setattr(guards, "append_only_tables", lambda: to_come)
+    assert guards.missing_guards() == []
 
 
 def test_truncate_is_refused_where_the_engine_has_it() -> None:

@@ -224,6 +224,14 @@ def test_an_unknown_lot_is_answered_with_the_nearest(hulls: Hulls) -> None:
         find("Q")
 
 
+def test_a_lot_code_typed_wrong_is_told_so_by_its_check_character(hulls: Hulls) -> None:
+    with pytest.raises(NothingBySuchName, match="Its last character does not fit the rest"):
+        find("r-0041-d")
+    with pytest.raises(NothingBySuchName) as nothing:
+        find("R-0041-7")
+    assert "last character" not in str(nothing.value)
+
+
 # How much is asked of the book
 
 

@@ -7,8 +7,15 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 BASE_CSS = (ROOT / "static/css/base.css").read_text()
-DAY = dict(re.findall(r"--([\w-]+): (#[0-9A-F]{6});", BASE_CSS.split("@media")[0]))
-NIGHT = {**DAY, **dict(re.findall(r"--([\w-]+): (#[0-9A-F]{6});", BASE_CSS.split("@media")[1]))}
+
+
+def tokens_of(selector):
+    block = BASE_CSS.split(f"\n{selector} {{")[1].split("\n}")[0]
+    return dict(re.findall(r"--([\w-]+): (#[0-9A-F]{6});", block))
+
+
+DAY = tokens_of(":root")
+NIGHT = {**DAY, **tokens_of(':root[data-theme="night"]')}
 THEMES = pytest.mark.parametrize("tokens", [DAY, NIGHT], ids=["day", "night"])
 
 WORDS_ON = [
@@ -19,6 +26,10 @@ WORDS_ON = [
     ("ink", "glass"),
     ("ink", "foam"),
 ]
+
+
+# What a figure on the pour's page stands on: dark ink on light ground by day, the reverse by night.
+FIGURES_ON = [*(("ink", ground) for ground in ("ground", "paper", "foam", "glass")), ("on-lamp", "lamp")]
 
 
 def luminance(colour):
@@ -47,9 +58,30 @@ def test_words_stand_out_seven_to_one_wcag_1_4_6(tokens, words, ground):
 
 
 @THEMES
+@pytest.mark.parametrize(("figure", "ground"), FIGURES_ON)
+def test_figures_of_the_pour_stand_out_ten_to_one_nureg_0700(tokens, figure, ground):
+    # NUREG-0700, contrast ratio: 6:1 at least, 10:1 preferred
+    assert contrast(tokens[figure], tokens[ground]) >= 10
+
+
+@THEMES
 @pytest.mark.parametrize("edge", ["edge", "ink", "sheer", "gel"])
 def test_lines_and_edges_stand_out_three_to_one_wcag_1_4_11(tokens, edge):
     assert contrast(tokens[edge], tokens["ground"]) >= 3
+
+
+@THEMES
+def test_the_wetted_area_is_set_off_from_the_ground_by_itself_or_by_its_edge(tokens):
+    resin, edge, ground = (tokens[name] for name in ("resin", "cured", "ground"))
+    by_edge = min(contrast(edge, resin), contrast(edge, ground))
+    assert max(by_edge, contrast(resin, ground)) >= 3
+
+
+def test_the_night_bay_is_a_theme_of_its_own_and_never_comes_by_a_media_query():
+    assert NIGHT["ground"] != DAY["ground"]
+    assert luminance(NIGHT["ground"]) < luminance(NIGHT["ink"])
+    for sheet in (ROOT / "static/css").glob("*.css"):
+        assert "prefers-color-scheme" not in sheet.read_text()
 
 
 @pytest.mark.parametrize("template", sorted((ROOT / "templates").rglob("*.*")), ids=lambda template: template.name)

@@ -1,20 +1,25 @@
 """The shed's tablets: enrolled once, then a tap on a tile says who it is, and a PIN signs."""
 
 import datetime as dt
+import json
 import secrets
 import uuid
 from typing import Any
 
 import pytest
+from bs4 import BeautifulSoup
 from django.contrib.auth.hashers import check_password
 from django.contrib.sessions.models import Session
 from django.core import signing
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from hullbook.hulls.models import HoldPointRelease, Hull
+from hullbook.hulls.models import HoldPointRelease, Hull, Laying
 from hullbook.hulls.services import add_boat_model, lay_down_hull
+from hullbook.materials.services import decide_lot
 from hullbook.records.models import Entry
 from hullbook.records.selectors import checked_book
 from hullbook.records.services import Refused
@@ -24,12 +29,14 @@ from hullbook.yard.middleware import DEVICE_COOKIE, TABLET_COOKIE, TILE_FIELD
 from hullbook.yard.models import ClimateReading, Device, Person, PinGiven, Tablet, TabletEnrolled, TabletLifted
 from hullbook.yard.perms import Act, Known, may
 from hullbook.yard.selectors import crew_strip, standing_tablets, tablet_with_key
-from tests.cast import Shop, open_shop, told
+from tests.cast import PASSWORD, Shop, open_shop, told
+from tests.hulls.factories import make_berth
 
 pytestmark = pytest.mark.django_db
 
 NAME = "tablet bay 1"
 PIN = "274915"
+JSON = {"Accept": "application/json"}
 LOG = "yard:climate-log"
 
 
@@ -290,6 +297,30 @@ def test_a_tap_leads_back_to_the_page_it_was_made_on_and_nowhere_else(shop: Shop
     assert tap(tablet, "MO", next="https://elsewhere.invalid/")["Location"] == reverse("hulls:shed")
 
 
+def test_a_tap_in_the_background_is_answered_with_what_the_tablet_knows_then(shop: Shop, tablet: Client) -> None:
+    answer = tablet.post(reverse("yard:light"), {"person": "RT"}, headers=JSON)
+    assert (answer.status_code, answer.json()["lit"]) == (200, "RT")
+    assert the_tablet().lit == shop.second
+    answer = tablet.post(reverse("yard:light"), {"person": ""}, headers=JSON)
+    assert (answer.status_code, answer.json()["lit"]) == (200, None)
+    put_on(tablet, "MO", on="no")
+    answer = tablet.post(reverse("yard:light"), {"person": "MO"}, headers=JSON)
+    assert answer.status_code == 403
+    assert "Put them on the strip first" in answer.json()["problems"][""]
+
+
+def test_after_a_dossier_was_not_issued_a_tap_leads_to_its_page(shop: Shop, tablet: Client) -> None:
+    hull = a_hull()
+    tap(tablet, "KJ")
+    answer = tablet.post(reverse("dossier:issue", args=[hull.number]), {"entry_id": str(uuid.uuid4())})
+    assert answer.status_code == 422
+    strip = BeautifulSoup(answer.content, "html.parser").select_one("form.strip")
+    assert strip is not None
+    leads_to = strip.select_one("input[name=next]")
+    assert leads_to is not None
+    assert tablet.get(tap(tablet, "RT", next=str(leads_to["value"]))["Location"]).status_code == 200
+
+
 def test_a_tap_needs_the_token_and_changes_it_so_that_an_older_form_is_not_taken(shop: Shop) -> None:
     client = Client(enforce_csrf_checks=True)
     key = secrets.token_hex(32)
@@ -381,6 +412,115 @@ def test_a_tile_does_what_its_role_may_and_no_more(shop: Shop, tablet: Client) -
     give_pin(shop.builder)
     assert sign(tablet, hull, pin=PIN).status_code == 403
     assert not HoldPointRelease.objects.exists()
+
+
+# ---- What its pages know
+
+
+def test_every_page_tells_its_scripts_what_the_tablet_is_told_when_it_asks(shop: Shop, tablet: Client) -> None:
+    tap(tablet, "MO")
+    page = BeautifulSoup(tablet.get(reverse("yard:climate", args=["1"])).content, "html.parser")
+    written = page.find(id="hb-tablet")
+    meta = page.select_one("meta[name=hb-csrf-cookie]")
+    assert written is not None
+    assert meta is not None
+    on_the_page, asked = json.loads(written.text), tablet.get(reverse("yard:tablet-state")).json()
+    assert on_the_page.pop("now") <= asked.pop("now")
+    assert on_the_page == asked
+    assert meta["content"] == asked["csrf_cookie"] == "hullbook-csrf"
+    assert asked["csrf_cookie"] in tablet.cookies
+
+
+def test_a_browser_is_told_of_no_tablet_and_that_its_own_person_is_lit(shop: Shop, client: Client) -> None:
+    client.force_login(shop.office)
+    state = client.get(reverse("yard:tablet-state")).json()
+    assert (state["enrolled"], state["name"], state["device"], state["lit"]) == (False, "", None, "EL")
+    assert not Device.objects.exists()
+    assert client.post(reverse(LOG), climate(shop)).status_code == 302
+    assert client.get(reverse("yard:tablet-state")).json()["device"] == Device.objects.get().code
+
+
+def test_who_may_see_nothing_is_told_nobodys_name(shop: Shop, client: Client) -> None:
+    assert b"hb-tablet" not in client.get(reverse("yard:sign-in")).content
+    services.change_role(person=shop.second, role=Role.BUILDER, holds=False, told=told())
+    client.force_login(shop.second)
+    answer = client.get(reverse("hulls:shed"))
+    assert answer.status_code == 403
+    assert b"hb-tablet" not in answer.content
+    assert client.get(reverse("yard:tablet-state")).status_code == 403
+
+
+def test_who_signs_is_who_has_a_role_that_signs_and_a_pin(shop: Shop, tablet: Client) -> None:
+    for person in (shop.lead, shop.builder):
+        give_pin(person)
+    state = tablet.get(reverse("yard:tablet-state")).json()
+    assert [one["initials"] for one in state["crew"] if one["signs"]] == ["KJ"]
+
+
+def test_what_a_tablet_knows_takes_a_fixed_number_of_queries(
+    shop: Shop, tablet: Client, django_assert_max_num_queries: Any
+) -> None:
+    with CaptureQueriesContext(connection) as few:
+        tablet.get(reverse("yard:tablet-state"))
+    for letter in "ABCDEFGH":
+        services.add_person(
+            initials=f"X{letter}",
+            full_name=f"Builder {letter} (invented)",
+            sign_in_name=letter,
+            password=None,
+            roles=[Role.BUILDER],
+            told=told(),
+        )
+    with django_assert_max_num_queries(len(few)):
+        assert len(tablet.get(reverse("yard:tablet-state")).json()["crew"]) == 12
+
+
+# ---- How long a sign-in by password stands
+
+
+def signed_in_by_password(shop: Shop) -> Client:
+    client = Client()
+    answer = client.post(reverse("yard:sign-in"), {"username": "el", "password": PASSWORD})
+    assert answer.status_code == 302
+    return client
+
+
+def minutes_later(client: Client, minutes: float, name: str = services.USED_AT) -> None:
+    session = client.session
+    session[name] -= minutes * 60
+    session.save()
+
+
+def test_a_sign_in_that_stands_idle_for_half_an_hour_has_ended(shop: Shop) -> None:
+    client = signed_in_by_password(shop)
+    for _ in range(3):
+        minutes_later(client, 29)
+        assert client.get(reverse("hulls:shed")).status_code == 200
+    minutes_later(client, 31)
+    assert client.get(reverse("hulls:shed"))["Location"].startswith(reverse("yard:sign-in"))
+    assert client.get(reverse("yard:tablet-state"), headers=JSON).json() == {"why": "not signed in"}
+    assert not Session.objects.exists()
+
+
+def test_twelve_hours_after_it_began_a_sign_in_has_ended_however_it_was_used(shop: Shop) -> None:
+    client = signed_in_by_password(shop)
+    minutes_later(client, 11 * 60 + 59, services.SIGNED_IN_AT)
+    assert client.get(reverse("hulls:shed")).status_code == 200
+    minutes_later(client, 2, services.SIGNED_IN_AT)
+    assert client.get(reverse("hulls:shed")).status_code == 302
+
+
+def test_a_script_that_only_asks_keeps_no_sign_in_alive(shop: Shop) -> None:
+    client = signed_in_by_password(shop)
+    for _ in range(2):
+        minutes_later(client, 16)
+        answer = client.get(reverse("yard:tablet-state"), headers=JSON)
+    assert answer.status_code == 401
+
+
+def test_nobody_is_signed_out_of_a_tablet_however_long_it_stands(shop: Shop, tablet: Client) -> None:
+    stood_idle(60 * 24 * 30)
+    assert tablet.get(reverse("hulls:shed")).status_code == 200
 
 
 # ---- What a tile or a PIN is not enough for
@@ -479,6 +619,41 @@ def test_at_a_computer_the_password_signs_and_no_pin_is_asked_for(shop: Shop, cl
     assert HoldPointRelease.objects.get().entry.account == "kj"
 
 
+def test_a_leads_reason_for_a_held_lot_is_signed_with_the_pin() -> None:
+    berth = make_berth()
+    decide_lot(lot=berth.shelf.lot(berth.shelf.biax), state="held", words="edge damage", told=told())
+    give_pin(berth.shop.lead)
+    client = enrolled(berth.shop)
+    put_on(client, "KJ")
+    tap(client, "KJ")
+    where = reverse("hulls:laying-log", args=[berth.hull.number, berth.part.name]) + "?line=2"
+    fields = {
+        "entry_id": str(uuid.uuid4()),
+        "outcome": "laid",
+        "zone": str(berth.line(2).zone_id),
+        "lot": berth.shelf.lot(berth.shelf.biax).code,
+        "quantity": "4.1",
+        "laid_by": "MO",
+        "second_person": "RT",
+        "deviation": "",
+        "lead_reason": "",
+    }
+    assert "is held" in client.post(where, fields).content.decode()
+    assert 'name="pin"' not in client.get(where).content.decode()
+    fields["lead_reason"] = "edges cut off"
+    answer = client.post(where, fields)
+    assert answer.status_code == 422
+    assert "Key your PIN to sign" in answer.content.decode()
+    assert 'name="pin"' in answer.content.decode()
+    assert client.post(where, {**fields, "pin": "274916"}).status_code == 422
+    assert not Laying.objects.exists()
+    assert client.post(where, {**fields, "pin": PIN}).status_code == 302
+    assert Laying.objects.get().entry.account == f"tablet:{NAME} by PIN"
+    # Sent again without the PIN it is the same form: what is secret is no part of its fingerprint.
+    assert client.post(where, fields).status_code == 302
+    assert Laying.objects.count() == 1
+
+
 def test_a_pin_keyed_before_the_tile_was_lit_is_not_handed_on(shop: Shop, tablet: Client) -> None:
     hull = a_hull()
     asked = sign(tablet, hull, pin=PIN)
@@ -568,3 +743,11 @@ def test_every_entry_of_a_tablet_is_in_a_whole_book(shop: Shop, tablet: Client) 
     services.lift_tablet(tablet=the_tablet(), told=told())
     assert checked_book().is_whole
     assert Device.objects.filter(code="tablet-bay-1").exists()
+
+
+def test_what_waits_on_a_tablet_is_a_page_of_its_own_that_asks_nobody_who_they_are(tablet: Client) -> None:
+    answer = tablet.get(reverse("yard:waiting"))
+    assert answer.status_code == 200
+    page = BeautifulSoup(answer.content, "html.parser")
+    assert page.select_one("#hb-told-list") is not None
+    assert page.select_one("a#hb-state[href='/tablet/waiting/']") is not None

@@ -12,6 +12,7 @@ from hullbook.dossier.report.lettering import BOLD, REGULAR, plain, width
 from hullbook.dossier.report.paper import GREY, PALE, ROOM
 from hullbook.drawings.scene import (
     Anchor,
+    Area,
     FillRole,
     Line,
     LineRole,
@@ -44,6 +45,9 @@ PENS: dict[LineRole, Pen] = {
     "limit": Pen(0.9, black, (6, 2, 1, 2)),
     "hatch": Pen(0.35),
     "struck": Pen(0.9),
+    "feed-line": Pen(2.4),
+    "front": Pen(1.6),
+    "guess": Pen(0.5, black, (1.5, 1.5)),
     "series-1": Pen(1.1),
     "series-2": Pen(1.1, black, (4, 2)),
     "series-3": Pen(1.1, GREY),
@@ -104,6 +108,8 @@ class Drawn(Flowable):
                     self._fill(canvas, corners, FILLS[shape.role])
                 case Text():
                     self._write(canvas, shape)
+                case Area():
+                    pass
 
     def _at(self, x: float, y: float) -> tuple[float, float]:
         return INDENT + x * self.scale, (self.scene.height - y) * self.scale
@@ -146,7 +152,7 @@ class Drawn(Flowable):
         face, size = BOLD if text.role in BOLD_TEXT else REGULAR, text.size * self.scale
         words = plain(text.words, face)
         x, y = self._at(text.x, text.y)
-        canvas.setFillColor(black)
+        canvas.setFillColor(white if text.role == "on-solid" else black)
         canvas.setFont(face, size)
         canvas.drawString(x - _before(text.anchor) * width(words, size, face), y, words)
 

@@ -48,7 +48,9 @@ def cover(content: DossierContent) -> list[Flowable]:
         story.append(words(AS_IT_STANDS.capitalize(), MARK))
     story += [gap(4), pairs([*_identity(content), *_book(content)])]
     states = [cast(StageState, stage.state) for stage in content.stages]
-    story.append(Drawn(hull_profile(states, hull=content.hull.number), ROOM * 0.8))
+    story.append(
+        Drawn(hull_profile(states, hull=hull.number, model=hull.boat_model.name, lines=content.lines), ROOM * 0.8)
+    )
     story.append(
         words("All times are UTC. Every figure carries its unit in the head of its column or beside it.", SMALL)
     )

@@ -160,6 +160,22 @@ def _cell(content: object, column: Column, column_width: float, row: Line) -> st
     return Paragraph(inside, CELL_RIGHT if column.figures else CELL)
 
 
+def abreast(
+    heads: Sequence[str], readings: Sequence[tuple[str, ...]], *, struck: bool = False, most: int = 4
+) -> LongTable:
+    """Short figures several to a row, read downwards column by column."""
+    columns_of = min(most, max(1, len(readings)))
+    deep = -(-len(readings) // columns_of)
+    blank = tuple("" for _ in heads)
+    columns = [Column(head, 10, figures=True) for _ in range(columns_of) for head in heads]
+    lines = []
+    for row in range(deep):
+        places = [row + deep * place for place in range(columns_of)]
+        cells = [readings[at] if at < len(readings) else blank for at in places]
+        lines.append(Line([cell for group in cells for cell in group], struck=struck))
+    return table(columns, lines, ROOM * columns_of / most)
+
+
 def pairs(lines: Sequence[tuple[str, object]], first_share: float = 0.3) -> LongTable:
     """Names and what they stand for, without a head."""
     drawn = LongTable(

@@ -1,26 +1,25 @@
 """Chapters J to L: hold tests, resin planned and poured, gel and cure."""
 
 from collections import defaultdict
-from collections.abc import Sequence
 
 from reportlab.platypus import Flowable
 
 from hullbook.calc.balance import Weighed
 from hullbook.dossier.report.drawn import Drawn
 from hullbook.dossier.report.entries import Story, clock, line_of, verdict_words
-from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Block, Column, Line, pairs, table, titled, words
-from hullbook.dossier.selectors import DossierContent, HeldTest, Logged, PartTold, PourTold, SetPlan, moment
+from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Block, Column, abreast, pairs, table, titled, words
+from hullbook.dossier.report.running import feed_lines, time_in, while_it_ran
+from hullbook.dossier.selectors import DossierContent, HeldTest, PartTold, PourTold, SetPlan, moment
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.series_plot import Series, series_plot
 from hullbook.inspection.selectors import judgement_words
 from hullbook.materials.enums import SourceKind
 from hullbook.pours.enums import ComponentRole
-from hullbook.pours.models import HoldTest, Mix
+from hullbook.pours.models import HoldTest
 from hullbook.pours.selectors import InputView
 from hullbook.quantities.showing import NOT_KNOWN, show, show_number
 
 PLOT = ROOM * 0.7
-READINGS_ABREAST = 4
 
 
 def hold_tests(content: DossierContent) -> Story:
@@ -73,7 +72,7 @@ def _hold_test(content: DossierContent, part: PartTold, held: HeldTest) -> Story
     ]  # fmt: skip
     return [
         Block(words(title, SUBHEAD), pairs(facts)),
-        _abreast(
+        abreast(
             ("Minute", "Shown, mbar", "Bag, mbar abs."),
             [
                 (
@@ -94,27 +93,16 @@ def _air_pressure(test: HoldTest) -> str:
     return f"{show(test.station_pressure_start_mbar, 'mbar')}, {show(test.station_pressure_end_mbar, 'mbar')}"
 
 
-def _abreast(heads: Sequence[str], readings: Sequence[tuple[str, ...]], *, struck: bool) -> Flowable:
-    """Short figures several to a row, read downwards column by column."""
-    abreast = min(READINGS_ABREAST, max(1, len(readings)))
-    deep = -(-len(readings) // abreast)
-    blank = tuple("" for _ in heads)
-    columns = [Column(head, 10, figures=True) for _ in range(abreast) for head in heads]
-    lines = []
-    for row in range(deep):
-        places = [row + deep * place for place in range(abreast)]
-        cells = [readings[at] if at < len(readings) else blank for at in places]
-        lines.append(Line([cell for group in cells for cell in group], struck=struck))
-    return table(columns, lines, ROOM * abreast / READINGS_ABREAST)
-
-
 def resin(content: DossierContent) -> Story:
     story: Story = []
     for part in content.parts:
         for plan in part.plans:
             story += _plan(part, plan)
+        for laid in part.feeds:
+            story += feed_lines(part, laid)
         for pour in part.pours:
             story += _pour(content, part, pour)
+            story += while_it_ran(content, part, pour)
         if part.plans or part.pours:
             story += _planned_against_used(part)
     return story
@@ -199,7 +187,7 @@ def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
             line_of(
                 pail.mix,
                 mix.pail_number,
-                _time_in(pour, pail.mix),
+                time_in(pour, pail.mix),
                 show_number(pail.mass_of(ComponentRole.RESIN), "kg"),
                 show_number(pail.mass_of(ComponentRole.CATALYST), "kg", 3),
                 show_number(addition, "kg", 3) if addition else NOT_KNOWN,
@@ -231,12 +219,6 @@ def _pour(content: DossierContent, part: PartTold, pour: PourTold) -> Story:
         gone = f" ({closing.gone})" if closing.gone else ""
         story.append(words(f"Closed by {closing.entry.person} {moment(closing.entry.happened_at)}{said}{gone}."))
     return story
-
-
-def _time_in(pour: PourTold, mix: Logged[Mix]) -> str:
-    """The time of day; with its date where that is not the day the pour began."""
-    began, at = pour.pour.entry.happened_at, mix.entry.happened_at
-    return f"{at:%H:%M:%S}" if at.date() == began.date() else f"{at:%Y-%m-%d %H:%M:%S}"
 
 
 def _left_over(pour: PourTold) -> dict[int, float]:
@@ -409,6 +391,10 @@ def _cure_curves(content: DossierContent, part: PartTold) -> Story:
             Block(words(f"{part.part.name}: temperatures after gel", SUBHEAD), Drawn(scene, PLOT)),
             table(columns, lines),
         ]
+        if part.probes_drawn:
+            story.append(Block(words(f"{part.part.name}: where it was read", SUBHEAD), Drawn(part.probes_drawn, PLOT)))
+            named = ", ".join(f"{number} {curve.place}" for number, curve in enumerate(part.cure.curves, start=1))
+            story.append(words(f"Places: {named}.", SMALL))
         if part.cure.started_at:
             start = f"Hours count from {moment(part.cure.started_at)}: {part.cure.started_by}."
             story.append(words(start, SMALL))

@@ -46,6 +46,9 @@ def _hardness(content: DossierContent, part: PartTold) -> Story:
             at_least=wanted.pop() if len(wanted) == 1 else None,
         )
         story.append(Block(words(f"{part.part.name}: hardness", SUBHEAD), Drawn(scene, PLOT)))
+    if part.hardness_drawn:
+        head = words(f"{part.part.name}: mean hardness where it was tried", SUBHEAD)
+        story.append(Block(head, Drawn(part.hardness_drawn, PLOT)))
     columns = [
         Column("Zone, place", 26), Column("Surface", 12), Column("n", 5, figures=True), Column("Mean", 9, figures=True),
         Column("s", 7, figures=True), Column("Lowest", 9, figures=True), Column("Wanted mean", 11, figures=True),
@@ -159,7 +162,9 @@ def findings(content: DossierContent) -> Story:
                 note=f"Entry {found.entry.number} {found.gone}" if found.gone else "",
             )
         )
-    return [*story, table(columns, lines)]
+    drawn = [Drawn(scene, PLOT) for scene in content.findings_drawn]
+    key = "Numbered by their entries. Triangle: open. Diamond: accepted. Ring: decided otherwise, or nothing found."
+    return [*story, *drawn, *([words(key, SMALL)] if drawn else []), table(columns, lines)]
 
 
 def hold_points(content: DossierContent) -> Story:

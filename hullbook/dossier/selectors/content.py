@@ -10,9 +10,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Generic, TypeVar
 
+from hullbook.calc.hull_lines import HullLines
 from hullbook.cure.models import CureReading, Demoulded
 from hullbook.cure.selectors import CureView
 from hullbook.dossier.models import DossierIssue
+from hullbook.drawings.scene import Scene
 from hullbook.hulls.enums import LayingOutcome
 from hullbook.hulls.models import (
     CraftNumberGiven,
@@ -20,6 +22,7 @@ from hullbook.hulls.models import (
     Hull,
     Laying,
     LeftYard,
+    OffsetTable,
     Part,
     RevisionInForce,
     ScheduleLine,
@@ -39,17 +42,31 @@ from hullbook.inspection.selectors import (
 )
 from hullbook.materials.models import Certificate, Lot, LotDecision, MaterialProperty, MaterialSheet
 from hullbook.pours.models import (
+    AlarmTaken,
+    FeedInlet,
+    FeedLayout,
+    FeedLine,
+    FrontReached,
+    FrontStation,
     Gel,
     HoldReading,
     HoldTest,
+    InletMoved,
     Mix,
     MixComponent,
+    PailEnd,
     PlanInput,
     PlanItem,
     Pour,
+    PourAnswer,
     PourClosed,
+    PourNote,
+    PourReading,
     Remainder,
     ResinPlan,
+    SoundTest,
+    Trouble,
+    TroubleMended,
 )
 from hullbook.quantities import tables
 from hullbook.quantities.showing import show, show_number
@@ -77,9 +94,9 @@ CHAPTERS = (
         "K",
         "Resin plan and pour",
         (28, 29, 30, 31, 32, 33, 34),
-        "front positions, inlets opened and closed, vacuum log, pail-to-place map",
+        "pail-to-place map",
     ),
-    ("L", "Gel and cure", (35, 36, 37), "the probe map and post-cure"),
+    ("L", "Gel and cure", (35, 36, 37), "post-cure"),
     (
         "M",
         "Hardness, weights and fibre share",
@@ -275,8 +292,40 @@ class Pail:
 
 
 @dataclass(frozen=True)
+class LaidFeed:
+    """Feed lines, inlets and stations as they were logged."""
+
+    layout: Logged[FeedLayout]
+    lines: tuple[FeedLine, ...]
+    inlets: tuple[FeedInlet, ...]
+    stations: tuple[FrontStation, ...]
+
+
+@dataclass(frozen=True)
+class TroubleTold:
+    trouble: Logged[Trouble]
+    mendings: tuple[Logged[TroubleMended], ...]
+
+
+@dataclass(frozen=True)
+class DayTold:
+    """What was logged while resin ran."""
+
+    moves: tuple[Logged[InletMoved], ...]
+    fronts: tuple[Logged[FrontReached], ...]
+    readings: tuple[Logged[PourReading], ...]
+    troubles: tuple[TroubleTold, ...]
+    ends: tuple[Logged[PailEnd], ...]
+    notes: tuple[Logged[PourNote], ...]
+    sounds: tuple[Logged[SoundTest], ...]
+    alarms: tuple[Logged[AlarmTaken], ...]
+    answers: tuple[Logged[PourAnswer], ...]
+
+
+@dataclass(frozen=True)
 class PourTold:
     pour: Logged[Pour]
+    day: DayTold
     pails: tuple[Pail, ...]
     remainders: tuple[Logged[Remainder], ...]
     gels: tuple[Logged[Gel], ...]
@@ -305,6 +354,7 @@ class PartTold:
     lay_up: LayUp
     hold_tests: tuple[HeldTest, ...]
     plans: tuple[SetPlan, ...]
+    feeds: tuple[LaidFeed, ...]
     pours: tuple[PourTold, ...]
     cure: CureView
     cure_readings: tuple[Logged[CureReading], ...]
@@ -312,6 +362,8 @@ class PartTold:
     hardness: tuple[HardnessView, ...]
     weighings: tuple[Logged[Weighing], ...]
     used: PartUse
+    probes_drawn: Scene | None = field(repr=False)
+    hardness_drawn: Scene | None = field(repr=False)
 
 
 @dataclass(frozen=True)
@@ -339,6 +391,8 @@ class EntryTold:
 class DossierContent:
     hull: Hull
     yard: Yard | None
+    lines: HullLines | None
+    offsets: OffsetTable | None
     stages: tuple[Stage, ...]
     issue_number: int | None
     issues: tuple[Logged[DossierIssue], ...]
@@ -352,6 +406,7 @@ class DossierContent:
     climate: tuple[Logged[ClimateReading], ...]
     parts: tuple[PartTold, ...]
     findings: tuple[FindingView, ...]
+    findings_drawn: tuple[Scene, ...] = field(repr=False)
     hold_points: tuple[Logged[HoldPointRelease], ...]
     entries: tuple[Entry, ...]
     late: tuple[EntryTold, ...]

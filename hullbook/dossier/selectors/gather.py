@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from django.core.files.storage import default_storage
@@ -12,15 +12,17 @@ from django.utils import timezone
 from hullbook.calc.craft_number import read_craft_number
 from hullbook.calc.errors import InputRefused
 from hullbook.cure.models import CureReading, Demoulded
-from hullbook.cure.selectors import cure_view
+from hullbook.cure.selectors import cure_view, probes_on_the_girth
 from hullbook.dossier.models import DossierIssue
 from hullbook.dossier.selectors.content import (
     Attachment,
+    DayTold,
     Documents,
     DossierContent,
     EntryTold,
     HeldTest,
     InstrumentUse,
+    LaidFeed,
     LayUp,
     Logged,
     LotUse,
@@ -29,6 +31,7 @@ from hullbook.dossier.selectors.content import (
     PersonUse,
     PourTold,
     SetPlan,
+    TroubleTold,
     moment,
 )
 from hullbook.dossier.selectors.telling import walked
@@ -42,12 +45,14 @@ from hullbook.hulls.models import (
     RevisionInForce,
     ScheduleSigned,
 )
-from hullbook.hulls.selectors import entries_in_words, schedule_view
+from hullbook.hulls.selectors import entries_in_words, lines_of, offsets_in_force, schedule_view
 from hullbook.inspection.models import Weighing
 from hullbook.inspection.selectors import (
     climate_of,
     findings_of,
+    findings_on_the_girth,
     gone_entries,
+    hardness_on_the_girth,
     hardness_sets,
     hull_stages,
     planned_against_used,
@@ -56,17 +61,31 @@ from hullbook.inspection.selectors import (
 from hullbook.materials.models import Certificate, Lot, LotDecision, MaterialProperty, MaterialSheet, StockMovement
 from hullbook.materials.selectors import properties_in_force
 from hullbook.pours.models import (
+    AlarmTaken,
+    FeedInlet,
+    FeedLayout,
+    FeedLine,
+    FrontReached,
+    FrontStation,
     Gel,
     HoldReading,
     HoldTest,
+    InletMoved,
     Mix,
     MixComponent,
+    PailEnd,
     PlanInput,
     PlanItem,
     Pour,
+    PourAnswer,
     PourClosed,
+    PourNote,
+    PourReading,
     Remainder,
     ResinPlan,
+    SoundTest,
+    Trouble,
+    TroubleMended,
 )
 from hullbook.records.models import Entry, TypedRow
 from hullbook.records.selectors import entries_about
@@ -87,9 +106,12 @@ def _content(hull: Hull, issue_number: int | None) -> DossierContent:
     last_work = max((entry for entry in own if entry.kind != ISSUE_KIND), key=lambda entry: entry.number)
     parts, climate, lots = _parts(hull), _climate(hull, last_work), _lots(hull, last_work)
     craft_numbers = _logged(CraftNumberGiven.objects.filter(hull=hull))
+    findings = tuple(reversed(findings_of(hull)))
     told: dict[str, Any] = {
         "hull": hull,
         "yard": yard_in_force(),
+        "lines": lines_of(hull.boat_model),
+        "offsets": offsets_in_force(hull.boat_model),
         "stages": tuple(hull_stages(hull)),
         "issue_number": issue_number,
         "issues": _logged(DossierIssue.objects.filter(hull=hull).select_related("file")),
@@ -102,7 +124,8 @@ def _content(hull: Hull, issue_number: int | None) -> DossierContent:
         "lots": lots,
         "climate": climate,
         "parts": parts,
-        "findings": tuple(reversed(findings_of(hull))),
+        "findings": findings,
+        "findings_drawn": tuple(findings_on_the_girth(findings)),
         "hold_points": _logged(HoldPointRelease.objects.filter(hull=hull)),
         "attachments": _attachments(lots),
     }
@@ -122,7 +145,7 @@ def _content(hull: Hull, issue_number: int | None) -> DossierContent:
             if entry.told_late
         ),
         asked=tuple(
-            EntryTold(entry, words[entry.number], f"{asked['question']} Answered: {asked['given']}, right as given.")
+            EntryTold(entry, words[entry.number], f"{asked['question']} Asked, confirmed: {asked['given']}.")
             for entry in entries
             for asked in entry.confirmed
         ),
@@ -218,6 +241,10 @@ def _parts(hull: Hull) -> tuple[PartTold, ...]:
     plan_items = _lines(PlanItem.objects.filter(plan__part__hull=hull), "plan")
     plan_inputs = _lines(PlanInput.objects.filter(plan__part__hull=hull).select_related("material"), "plan")
     pour_told = _pours(hull, by_part["pours"])
+    feeds = _feeds(hull)
+    parts = Part.objects.filter(hull=hull).select_related("hull__boat_model", "entry").order_by("pk")
+    cures = {part.pk: cure_view(part) for part in parts}
+    tried = {part.pk: tuple(hardness_sets(part)) for part in parts}
     return tuple(
         PartTold(
             part=part,
@@ -230,15 +257,18 @@ def _parts(hull: Hull) -> tuple[PartTold, ...]:
                 SetPlan(plan, tuple(plan_items[plan.row.pk]), tuple(plan_inputs[plan.row.pk]))
                 for plan in by_part["plans"][part.pk]
             ),
+            feeds=feeds[part.pk],
             pours=pour_told[part.pk],
-            cure=cure_view(part),
+            cure=cures[part.pk],
+            probes_drawn=probes_on_the_girth(cures[part.pk]),
             cure_readings=by_part["cure_readings"][part.pk],
             demouldings=by_part["demouldings"][part.pk],
-            hardness=tuple(hardness_sets(part)),
+            hardness=tried[part.pk],
+            hardness_drawn=hardness_on_the_girth(part, tried[part.pk]),
             weighings=by_part["weighings"][part.pk],
             used=planned_against_used(part),
         )
-        for part in Part.objects.filter(hull=hull).select_related("hull", "entry").order_by("pk")
+        for part in parts
     )
 
 
@@ -265,12 +295,14 @@ def _pours(hull: Hull, pours: dict[int, tuple[Logged[Pour], ...]]) -> dict[int, 
     remainders = _by(_logged(Remainder.objects.filter(**of).select_related(whole, "scale", "mix")), "pour_id")
     gels = _by(_logged(Gel.objects.filter(**of).select_related(whole, "mix")), "pour_id")
     closings = _by(_logged(PourClosed.objects.filter(**of).select_related(whole)), "pour_id")
+    days = _days(hull)
     return defaultdict(
         tuple,
         {
             part: tuple(
                 PourTold(
                     pour=pour,
+                    day=days(pour.row.pk),
                     pails=tuple(Pail(mix, tuple(components[mix.row.pk])) for mix in mixes[pour.row.pk]),
                     remainders=remainders[pour.row.pk],
                     gels=gels[pour.row.pk],
@@ -280,6 +312,55 @@ def _pours(hull: Hull, pours: dict[int, tuple[Logged[Pour], ...]]) -> dict[int, 
             )
             for part, told in pours.items()
         },
+    )
+
+
+def _feeds(hull: Hull) -> dict[int, tuple[LaidFeed, ...]]:
+    of = {"layout__part__hull": hull}
+    lines, inlets, stations = (
+        _lines(model.objects.filter(**of), "layout") for model in (FeedLine, FeedInlet, FrontStation)
+    )
+    layouts = _by(_logged(FeedLayout.objects.filter(part__hull=hull).select_related("part__hull")), "part_id")
+    return defaultdict(
+        tuple,
+        {
+            part: tuple(
+                LaidFeed(
+                    layout, tuple(lines[layout.row.pk]), tuple(inlets[layout.row.pk]), tuple(stations[layout.row.pk])
+                )
+                for layout in told
+            )
+            for part, told in layouts.items()
+        },
+    )
+
+
+def _days(hull: Hull) -> Callable[[int], DayTold]:
+    """What was logged while resin ran, of each pour by its number in the book."""
+    whole = "pour__part__hull"
+
+    def of_pours(model: Any, *related: str) -> dict[int, tuple[Logged[Any], ...]]:
+        return _by(_logged(model.objects.filter(**{whole: hull}).select_related(whole, *related)), "pour_id")
+
+    mended = _logged(TroubleMended.objects.filter(trouble__pour__part__hull=hull).select_related("trouble"))
+    mendings = _by(mended, "trouble_id")
+    ends: dict[int, list[Logged[Any]]] = defaultdict(list)
+    for end in _logged(PailEnd.objects.filter(mix__pour__part__hull=hull).select_related("mix")):
+        ends[end.row.mix.pour_id].append(end)
+    troubles = of_pours(Trouble, "mix", "gauge")
+    moves, fronts, readings = of_pours(InletMoved), of_pours(FrontReached), of_pours(PourReading, "instrument")
+    notes, sounds, alarms = of_pours(PourNote), of_pours(SoundTest), of_pours(AlarmTaken)
+    answers = of_pours(PourAnswer)
+    return lambda pour: DayTold(
+        moves=moves[pour],
+        fronts=fronts[pour],
+        readings=readings[pour],
+        troubles=tuple(TroubleTold(trouble, mendings[trouble.row.pk]) for trouble in troubles[pour]),
+        ends=tuple(ends[pour]),
+        notes=notes[pour],
+        sounds=sounds[pour],
+        alarms=alarms[pour],
+        answers=answers[pour],
     )
 
 

@@ -12,7 +12,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.utils import timezone
 
-from hullbook.hulls.models import Hull
+from hullbook.hulls.models import Hull, Photo
 from hullbook.materials.models import Lot
 from hullbook.quantities.showing import show
 from hullbook.records.models import Entry, StruckOut
@@ -69,9 +69,16 @@ TOLD_AS = {
     "dose_phr": "dose",
     "form": "",
     "gauge_kind": "gauge reads",
+    "girth_mm": "from the keel",
+    "how": "",
+    "inlet_number": "inlet",
     "kind": "",
     "left_out_because": "left out:",
     "line": "",
+    "line_number": "feed line",
+    "move": "",
+    "opens_after": "opens after feed line",
+    "opens_front_mm": "its front at",
     "outcome": "",
     "pail_number": "pail",
     "part_temperature_c": "part at",
@@ -168,10 +175,17 @@ def last_entries(hull: Hull) -> list[EntryInWords]:
 
 def entries_in_words(entries: Iterable[Entry]) -> list[EntryInWords]:
     """Entries with all they say and what they point at by name; a query for each kind, however many there are."""
-    entries = list(entries)
+    entries = with_photos(entries)
     bodies = {entry.number: json.loads(entry.body) for entry in entries}
     lines, names = {**_corrected(entries), **_struck_out(entries)}, _names(bodies, entries)
     return [_in_words(entry, bodies[entry.number], lines, names) for entry in entries]
+
+
+def with_photos(entries: Iterable[Entry]) -> list[Entry]:
+    """Entries with the photos that count of each at hand, by one query."""
+    entries = list(entries)
+    models.prefetch_related_objects(entries, models.Prefetch("photos", queryset=Photo.objects.current()))
+    return entries
 
 
 def _corrected(entries: Sequence[Entry]) -> Lines:

@@ -3,6 +3,7 @@
 import calendar
 from collections import defaultdict
 from dataclasses import dataclass
+from datetime import date, timedelta
 from difflib import get_close_matches
 
 from django.db.models import Max, OuterRef, QuerySet, Subquery
@@ -10,8 +11,10 @@ from django.http import Http404
 from django.utils import timezone
 
 from hullbook.calc.craft_number import read_craft_number
-from hullbook.hulls.enums import HOLD_POINTS, HoldPoint
-from hullbook.hulls.models import CraftNumberGiven, HoldPointRelease, Hull, LeftYard, Part
+from hullbook.hulls.enums import HOLD_POINTS, HoldPoint, InShed
+from hullbook.hulls.models import CraftNumberGiven, HoldPointRelease, Hull, LeftYard, Part, ShedPlace
+from hullbook.materials.enums import LotState
+from hullbook.materials.selectors import StockLine, stock
 from hullbook.quantities import tables
 from hullbook.yard.models import Bay, Person
 from hullbook.yard.perms import Act, require
@@ -23,7 +26,7 @@ def hull_for(person: Person, act: Act, number: str) -> Hull:
     require(person, act)
     hull = Hull.objects.select_related("entry", "boat_model", "bay").filter(number=number).first()
     if hull is None:
-        near = get_close_matches(number, Hull.objects.values_list("number", flat=True), n=3)
+        near = get_close_matches(number, Hull.objects.values_list("number", flat=True), n=3, cutoff=0.4)
         nearest = f" Nearest: {', '.join(near)}." if near else ""
         raise Http404(f"No hull {number} here.{nearest}")
     return hull
@@ -60,11 +63,59 @@ class Shed:
         return not any(card.hulls for card in self.bays) and not self.gone
 
 
+def standing_hulls() -> QuerySet[Hull]:
+    """Hulls that have not left the yard, by number."""
+    hulls = Hull.objects.current().exclude(departures__in=LeftYard.objects.current())
+    return hulls.select_related("bay", "boat_model").order_by("number")
+
+
+RUNNING_OUT = timedelta(days=14)
+NO_LONGER_USED = (LotState.REJECTED, LotState.USED_UP)
+
+
+def lots_running_out(today: date) -> list[StockLine]:
+    """Lots that still hold something and whose use-by lies within fourteen days or behind, the first to go leading."""
+    return [
+        line
+        for line in stock(today)
+        if line.left > 0
+        and line.state not in NO_LONGER_USED
+        and line.lot.use_by is not None
+        and line.lot.use_by <= today + RUNNING_OUT
+    ]
+
+
+def shed_places() -> dict[tuple[InShed, str], ShedPlace]:
+    """Where everything lies by the last that was said of it."""
+    return {(InShed(place.what), place.name): place for place in ShedPlace.objects.current().order_by("pk")}
+
+
+@dataclass(frozen=True)
+class PlaceInPlan:
+    """A bay, mould or standing hull with its place, or none while none was said."""
+
+    what: InShed
+    name: str
+    words: str
+    place: ShedPlace | None
+
+
+def places_in_plan() -> list[PlaceInPlan]:
+    """Every bay, every mould that is known, every hull in the yard: what the plan of the shed can hold."""
+    said = shed_places()
+    standing = list(standing_hulls())
+    moulds = sorted({hull.mould for hull in standing} | {name for what, name in said if what == InShed.MOULD})
+    wanted = [
+        *((InShed.BAY, bay.code, bay.name) for bay in bays()),
+        *((InShed.MOULD, mould, f"mould {mould}") for mould in moulds),
+        *((InShed.HULL, hull.number, f"{hull.number}, once it is out of its mould") for hull in standing),
+    ]
+    return [PlaceInPlan(what, name, words, said.get((what, name))) for what, name, words in wanted]
+
+
 def shed(most_gone: int = 12) -> Shed:
     left = LeftYard.objects.current()
-    standing = (
-        Hull.objects.current().exclude(departures__in=left).select_related("bay", "boat_model").order_by("number")
-    )
+    standing = standing_hulls()
     by_bay: dict[Bay, list[Hull]] = {bay: [] for bay in bays()}
     for hull in standing:
         by_bay.setdefault(hull.bay, []).append(hull)

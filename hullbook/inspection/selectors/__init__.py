@@ -7,14 +7,17 @@ from hullbook.inspection.selectors.findings import (
     decisions_about,
     finding_about,
     findings_of,
+    findings_on_the_girth,
     gone_entries,
     judgement_words,
     open_findings,
+    placed_findings,
 )
 from hullbook.inspection.selectors.hardness import (
     HARDNESS_MEAN,
     HardnessView,
     RequiredHardness,
+    hardness_on_the_girth,
     hardness_result,
     hardness_sets,
     required_hardness,
@@ -30,6 +33,7 @@ from hullbook.inspection.selectors.resin import (
     weighings,
 )
 from hullbook.inspection.selectors.stages import STAGE_NAMES, Stage, hull_stages, shed_stages
+from hullbook.inspection.selectors.standing import HullNow, ShedView, Standing, Stop, hull_now, shed_view, standings
 
 __all__ = [
     "CHECKS",
@@ -44,7 +48,11 @@ __all__ = [
     "Missing",
     "PartUse",
     "RequiredHardness",
+    "HullNow",
+    "ShedView",
     "Stage",
+    "Standing",
+    "Stop",
     "Unjudged",
     "ZoneUse",
     "climate_of",
@@ -52,16 +60,22 @@ __all__ = [
     "decisions_about",
     "finding_about",
     "findings_of",
+    "findings_on_the_girth",
     "gone_entries",
+    "hardness_on_the_girth",
     "hardness_result",
     "hardness_sets",
+    "hull_now",
     "hull_stages",
     "judgement_words",
     "mass_balance_of",
     "open_findings",
+    "placed_findings",
     "planned_against_used",
     "required_hardness",
     "shed_stages",
+    "shed_view",
+    "standings",
     "weighings",
     "what_is_missing",
 ]

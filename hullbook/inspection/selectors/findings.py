@@ -1,16 +1,19 @@
 """What was found on a hull, by eye or by a limit, and what was decided about it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.apps import apps
 from django.db.models import QuerySet
 
 from hullbook.cure.models import Demoulded
-from hullbook.hulls.models import Hull, Laying, LeftYard
-from hullbook.inspection.enums import FindingKind
+from hullbook.drawings.half_girth import MarkShape
+from hullbook.drawings.scene import Scene
+from hullbook.hulls.models import Hull, Laying, LeftYard, Part, SkinPlace
+from hullbook.hulls.selectors import Placed, marks_on_the_girth, skin_places
+from hullbook.inspection.enums import Decision, FindingKind
 from hullbook.inspection.models import Finding, FindingDecision, HardnessSet
 from hullbook.pours.models import HoldTest, Mix, Pour
 from hullbook.quantities.showing import PLACES as PLACES_OF_UNITS
@@ -55,6 +58,8 @@ class FindingView:
     decision: FindingDecision | None
     gone: str
     nothing_found: bool = False
+    place: SkinPlace | None = None
+    part: Part | None = field(default=None, repr=False)
 
     @property
     def is_open(self) -> bool:
@@ -81,14 +86,17 @@ def open_findings(hull: Hull) -> list[FindingView]:
 def findings_of(hull: Hull) -> list[FindingView]:
     """Everything found on a hull or judged outside a limit, the latest first; replaced ones stay and say so."""
     seen = list(
-        Finding.objects.filter(part__hull=hull).select_related("part", "entry").order_by("entry__happened_at", "pk")
+        Finding.objects.filter(part__hull=hull)
+        .select_related("part__hull__boat_model", "entry")
+        .order_by("entry__happened_at", "pk")
     )
     judged = list(_judgements(hull))
     entries = {row.entry_id: row.entry for row in (*seen, *judged)}
     gone = gone_entries(entries.values())
     decisions = decisions_about(entries)
     places = _places(row.entry for row in judged)
-    found = [_by_eye(finding, gone, decisions) for finding in seen]
+    on_the_skin = skin_places(finding.entry_id for finding in seen)
+    found = [_by_eye(finding, gone, decisions, on_the_skin.get(finding.entry_id)) for finding in seen]
     found += [_by_limit(judgement, places, gone, decisions) for judgement in judged]
     return sorted(found, key=lambda view: (view.entry.happened_at, view.entry.pk), reverse=True)
 
@@ -136,6 +144,47 @@ def climate_of(hull: Hull, among: QuerySet[ClimateReading] | None = None) -> Que
     return readings
 
 
+def waiting_for_decision(hulls: Sequence[Hull]) -> dict[str, int]:
+    """How many findings and values outside a limit nobody has decided, by hull number; queries do not grow with hulls.
+
+    Climate of a bay belongs to no one hull and is counted on none.
+    """
+    seen = Finding.objects.filter(part__hull__in=hulls).exclude(kind=FindingKind.NOTHING).select_related("entry")
+    judged = Judgement.objects.filter(entry__about__in=[hull.number for hull in hulls], level__in=OPEN_LEVELS)
+    entries = {row.entry_id: row.entry for row in (*seen, *judged.select_related("entry"))}
+    settled = {*gone_entries(entries.values()), *decisions_about(entries)}
+    waiting: dict[str, int] = defaultdict(int)
+    for number, entry in entries.items():
+        waiting[entry.about] += number not in settled
+    return waiting
+
+
+def placed_findings(found: Iterable[FindingView], part: Part) -> list[Placed]:
+    """The findings of a part that stand and have a place: open a triangle, accepted a diamond, else a ring."""
+    return [
+        Placed(one.place, str(one.entry.pk), _shape(one))
+        for one in found
+        if one.place is not None and one.part == part and not one.gone
+    ]
+
+
+def _shape(found: FindingView) -> MarkShape:
+    if found.is_open:
+        return "triangle"
+    accepted = (Decision.ACCEPT, Decision.CONCESSION)
+    return "diamond" if found.decision and found.decision.decision in accepted else "ring"
+
+
+def findings_on_the_girth(found: Sequence[FindingView]) -> list[Scene]:
+    """A drawing for each part on which a finding has a place."""
+    parts = {one.part.pk: one.part for one in found if one.part is not None and one.place is not None}
+    scenes = [
+        marks_on_the_girth(part, placed_findings(found, part), title=f"{part}: findings by their entries")
+        for part in parts.values()
+    ]
+    return [scene for scene in scenes if scene is not None]
+
+
 def _judgements(hull: Hull) -> QuerySet[Judgement]:
     on_the_hull = Judgement.objects.filter(entry__in=entries_about(hull.number), level__in=OPEN_LEVELS)
     in_the_bay = Judgement.objects.filter(entry__in=climate_of(hull).values("pk"), level__in=OPEN_LEVELS)
@@ -154,19 +203,25 @@ def _places(entries: Iterable[Entry]) -> dict[int, str]:
     return places
 
 
-def _by_eye(finding: Finding, gone: dict[int, str], decisions: dict[int, FindingDecision]) -> FindingView:
+def _by_eye(
+    finding: Finding, gone: dict[int, str], decisions: dict[int, FindingDecision], at: SkinPlace | None
+) -> FindingView:
     size = " by ".join(show(side, "mm", 0) for side in (finding.length_mm, finding.width_mm) if side is not None)
     words = ", ".join(part for part in (size, finding.words) if part)
     return FindingView(
         entry=finding.entry,
         title=str(finding.get_kind_display()),
-        where=", ".join(place for place in (finding.part.name, finding.zone_name, finding.place) if place),
+        where=", ".join(
+            place for place in (finding.part.name, finding.zone_name, str(at) if at else "", finding.place) if place
+        ),
         words=words,
         level="",
         code="",
         decision=decisions.get(finding.entry_id),
         gone=gone.get(finding.entry_id, ""),
         nothing_found=finding.kind == FindingKind.NOTHING,
+        place=at,
+        part=finding.part,
     )
 
 

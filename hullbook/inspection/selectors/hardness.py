@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import fmean
 
 from django.utils import timezone
 
 from hullbook.calc.hardness import Discarded, HardnessResult, judge_set
 from hullbook.calc.statistics import expanded_uncertainty
 from hullbook.calc.verdict import Verdict, no_verdict
+from hullbook.drawings.scene import Scene
 from hullbook.hulls.models import Part
+from hullbook.hulls.selectors import Placed, marks_on_the_girth, skin_places
 from hullbook.inspection.enums import Surface
 from hullbook.inspection.models import HardnessReading, HardnessSet
 from hullbook.materials.selectors import sheet_in_force
@@ -138,3 +141,16 @@ def replaced_words(row: TypedRow) -> str:
     if hasattr(row, "corrected_by"):
         return f"corrected in entry {row.corrected_by.pk}: {row.corrected_by.reason}"
     return ""
+
+
+def hardness_on_the_girth(part: Part, sets: Sequence[HardnessView]) -> Scene | None:
+    """The mean of each set where it was tried; a triangle where it is under what was wanted."""
+    current = [view for view in sets if not view.replaced and view.kept]
+    places = skin_places(view.hardness_set.pk for view in current)
+    placed = []
+    for view in current:
+        if (place := places.get(view.hardness_set.pk)) is not None:
+            mean = fmean(view.kept)
+            is_enough = mean >= view.hardness_set.required_mean
+            placed.append(Placed(place, f"{mean:.0f}", "square" if is_enough else "triangle"))
+    return marks_on_the_girth(part, placed, title=f"{part}: mean hardness where it was tried")

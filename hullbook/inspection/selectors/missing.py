@@ -32,7 +32,7 @@ from hullbook.materials.enums import LotState, MaterialKind
 from hullbook.materials.models import Certificate, Lot, LotDecision
 from hullbook.materials.selectors import StockSums, stock_sums
 from hullbook.pours.enums import ComponentRole, GelPlace
-from hullbook.pours.models import Gel, HoldTest, Mix, Pour, PourClosed, Remainder
+from hullbook.pours.models import Gel, HoldTest, Mix, Pour, PourClosed, PourReading, Remainder
 from hullbook.quantities.showing import show
 from hullbook.records.models import Entry, TypedRow
 from hullbook.yard.enums import Role
@@ -94,6 +94,7 @@ class PartInBook:
     mixes: list[Mix] = field(default_factory=list)
     remainders: list[Remainder] = field(default_factory=list)
     gels: list[Gel] = field(default_factory=list)
+    pour_readings: list[PourReading] = field(default_factory=list)
     cure_readings: list[CureReading] = field(default_factory=list)
     demouldings: list[Demoulded] = field(default_factory=list)
     hardness: list[HardnessSet] = field(default_factory=list)
@@ -294,6 +295,8 @@ def _measurements(book: HullInBook) -> Iterator[tuple[Entry, str, Instrument | N
             yield mix.entry, pail, mix.thermometer, False
         for remainder in part.remainders:
             yield remainder.entry, f"{part.name}, {remainder.get_place_display()}", remainder.scale, True
+        for read in part.pour_readings:
+            yield read.entry, f"{part.name}, {read.what} while resin ran", read.instrument, False
         for reading in part.cure_readings:
             yield reading.entry, f"{part.name}, {reading.place}", reading.thermometer, False
         for tried in part.hardness:
@@ -659,6 +662,7 @@ class Unjudged:
 BY_THE_BOOK = "the book takes no entry without it"
 BY_THE_DOSSIER = "the dossier sees to it as it is drawn"
 NOT_KEPT = "not kept in this version"
+ASKED_AFTER_THE_CLAMP = "shown as it was logged while resin ran; asked about after the clamp"
 
 NOT_JUDGED = (
     Unjudged("C1", "hull number, model, mould, day laid down", BY_THE_BOOK),
@@ -673,9 +677,9 @@ NOT_JUDGED = (
     Unjudged("C23", "stagger and laps", NOT_KEPT),
     Unjudged("C24", "core: age, gaps, bond", NOT_KEPT),
     Unjudged("C25", "inserts", NOT_KEPT),
-    Unjudged("C27", "leaks found and closed", NOT_KEPT),
-    Unjudged("C29", "front through everywhere", NOT_KEPT),
-    Unjudged("C30", "vacuum from pump to gel", NOT_KEPT),
+    Unjudged("C27", "leaks found and closed", ASKED_AFTER_THE_CLAMP),
+    Unjudged("C29", "front through everywhere", ASKED_AFTER_THE_CLAMP),
+    Unjudged("C30", "vacuum from pump to gel", ASKED_AFTER_THE_CLAMP),
     Unjudged("C34", "pails to places", NOT_KEPT),
     Unjudged("C36", "post-cure", NOT_KEPT),
     Unjudged("C40", "thickness, how many points", NOT_KEPT),
@@ -765,6 +769,7 @@ def _read_parts(parts: dict[int, PartInBook]) -> None:
     read(PourClosed, "closings", "pour", through="pour__part")
     read(Remainder, "remainders", "pour", "scale", through="pour__part")
     read(Gel, "gels", "pour", through="pour__part")
+    read(PourReading, "pour_readings", "pour", "instrument", through="pour__part")
     read(CureReading, "cure_readings", "thermometer")
     read(Demoulded, "demouldings")
     read(Weighing, "weighings", "scale")
@@ -813,4 +818,4 @@ def _signings(parts: Iterable[PartInBook]) -> list[ScheduleSigned]:
 
 def _entries_of(part: PartInBook) -> Iterator[TypedRow]:
     yield from (*part.layings, *part.hold_tests, *part.pours, *part.closings, *part.mixes, *part.remainders)
-    yield from (*part.cure_readings, *part.hardness, *part.weighings, *part.findings)
+    yield from (*part.pour_readings, *part.cure_readings, *part.hardness, *part.weighings, *part.findings)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from hullbook.cure.models import CureReading, Demoulded
 from hullbook.hulls.models import HoldPointRelease, Hull, Laying, LeftYard, Part, RevisionInForce, ScheduleLine
-from hullbook.hulls.selectors import same_lines
+from hullbook.hulls.selectors import same_lines, standing_hulls
 from hullbook.inspection.models import HardnessSet
 from hullbook.materials.enums import MaterialKind
 from hullbook.pours.enums import GelPlace
@@ -51,6 +51,33 @@ class PartFacts:
         return skin, core
 
 
+@dataclass(frozen=True)
+class HullFacts:
+    """What the book holds about one hull, as far as the stages ask."""
+
+    hull: Hull
+    parts: dict[str, PartFacts]
+    released: frozenset[int]
+    has_left: bool
+
+    @property
+    def stages(self) -> list[Stage]:
+        return _stages(list(self.parts.values()), self.released, self.has_left)
+
+    @property
+    def stage_by_part(self) -> dict[str, Stage]:
+        """The stage each part is at: the first from skin to demould that is not done, or the last."""
+        return {name: _at(_part_states(facts, self.released)) for name, facts in self.parts.items()}
+
+    @property
+    def is_pouring(self) -> bool:
+        return any(not closed for facts in self.parts.values() for closed in facts.pours)
+
+    @property
+    def is_out_of_its_mould(self) -> bool:
+        return bool(self.parts) and all(facts.is_demoulded for facts in self.parts.values())
+
+
 def hull_stages(hull: Hull) -> list[Stage]:
     """The eleven stages of one hull."""
     return shed_stages([hull])[hull.number]
@@ -58,21 +85,25 @@ def hull_stages(hull: Hull) -> list[Stage]:
 
 def shed_stages(hulls: Iterable[Hull] | None = None) -> dict[str, list[Stage]]:
     """The eleven stages by hull number, of these hulls or of all that have not left the yard; queries do not grow."""
-    if hulls is None:
-        hulls = Hull.objects.current().exclude(pk__in=LeftYard.objects.current().values("hull")).order_by("number")
+    return {facts.hull.number: facts.stages for facts in hull_facts(standing_hulls() if hulls is None else hulls)}
+
+
+def hull_facts(hulls: Iterable[Hull]) -> list[HullFacts]:
+    """The facts of each of these hulls; queries do not grow with them."""
     hulls = list(hulls)
     releases: dict[int, set[int]] = defaultdict(set)
     for hull, number in HoldPointRelease.objects.current().filter(hull__in=hulls).values_list("hull", "number"):
         releases[hull].add(number)
     left = set(LeftYard.objects.current().filter(hull__in=hulls).values_list("hull", flat=True))
-    parts: dict[int, list[PartFacts]] = defaultdict(list)
-    for hull, facts in _parts_of(hulls):
-        parts[hull].append(facts)
-    return {hull.number: _stages(parts[hull.pk], releases[hull.pk], hull.pk in left) for hull in hulls}
+    parts: dict[int, dict[str, PartFacts]] = defaultdict(dict)
+    for hull, name, facts in _parts_of(hulls):
+        parts[hull][name] = facts
+    return [HullFacts(hull, parts[hull.pk], frozenset(releases[hull.pk]), hull.pk in left) for hull in hulls]
 
 
-def _parts_of(hulls: list[Hull]) -> list[tuple[int, PartFacts]]:
-    part_hulls = dict(Part.objects.current().filter(hull__in=hulls).order_by("pk").values_list("pk", "hull"))
+def _parts_of(hulls: list[Hull]) -> list[tuple[int, str, PartFacts]]:
+    rows = list(Part.objects.current().filter(hull__in=hulls).order_by("pk").values_list("pk", "hull", "name"))
+    part_hulls = {part: hull for part, hull, _ in rows}
     facts = {part: PartFacts() for part in part_hulls}
 
     def of_parts(model: type[TypedRow]) -> Iterable[TypedRow]:
@@ -117,10 +148,10 @@ def _parts_of(hulls: list[Hull]) -> list[tuple[int, PartFacts]]:
     for row in sets.prefetch_related("entry__judgements").order_by("entry__happened_at", "pk"):
         levels = [judgement.level for judgement in row.entry.judgements.all()]
         facts[row.part_id].hardness_by_zone[row.zone_name] = all(level in PASSING for level in levels)
-    return [(part_hulls[part], found) for part, found in facts.items()]
+    return [(hull, name, facts[part]) for part, hull, name in rows]
 
 
-def _stages(parts: list[PartFacts], released: set[int], has_left: bool) -> list[Stage]:
+def _stages(parts: list[PartFacts], released: frozenset[int], has_left: bool) -> list[Stage]:
     by_part = [_part_states(part, released) for part in parts]
     states = [DONE if 2 in released else UNDER_WAY]
     states += [_together(in_parts) for in_parts in zip(*by_part, strict=True)]
@@ -133,7 +164,12 @@ def _together(states: tuple[str, ...]) -> str:
     return states[0] if len(set(states)) == 1 else UNDER_WAY
 
 
-def _part_states(part: PartFacts, released: set[int]) -> list[str]:
+def _at(states: list[str]) -> Stage:
+    place = next((place for place, state in enumerate(states) if state != DONE), len(states) - 1)
+    return Stage(place + 1, STAGE_NAMES[place + 1], states[place])
+
+
+def _part_states(part: PartFacts, released: frozenset[int]) -> list[str]:
     """Skin to Demould of one part."""
     skin, core = part.skin_and_core
     skin_state = _share(sum(line in part.laid for line in skin), len(skin))

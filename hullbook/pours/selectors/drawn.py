@@ -1,11 +1,14 @@
 """What the pages of plan and hold test show as drawings."""
 
 from collections.abc import Sequence
+from typing import cast
 
-from hullbook.drawings.half_girth import GirthZone, half_girth
+from hullbook.drawings.half_girth import FeedLine, GirthStation, GirthZone, Sides, half_girth, zones_on_half_girth
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.scene import Scene
 from hullbook.drawings.series_plot import Limit, Series, series_plot
+from hullbook.hulls.selectors import lines_of, widest_half_girth
+from hullbook.pours.selectors.day import LayoutView
 from hullbook.pours.selectors.hold import HoldTestView
 from hullbook.pours.selectors.plan import WorkedOutPlan
 
@@ -14,10 +17,29 @@ def plan_on_the_girth(view: WorkedOutPlan) -> Scene:
     """Each zone where it lies, as high as its resin by area, laminate and core together."""
     resin = {one.name: one.likely_kg_m2 for one in view.zones}
     zones = [
-        GirthZone(zone.name, zone.girth_from_mm, zone.girth_to_mm, resin.get(zone.name))
+        GirthZone(zone.name, zone.girth_from_mm, zone.girth_to_mm, resin.get(zone.name), cast(Sides, zone.side))
         for zone in view.plan.revision.zones.order_by("position")
     ]
-    return half_girth(zones, title="Resin in laminate and core, by zone")
+    widest = widest_half_girth(lines_of(view.plan.revision.boat_model))
+    return zones_on_half_girth(
+        zones,
+        title="Resin in laminate and core, by zone",
+        landmarks=widest.landmarks if widest else (),
+        flange_mm=widest.flange_mm if widest else None,
+    )
+
+
+def ground_of_the_pour(layout: LayoutView, known: Sequence[GirthStation]) -> Scene:
+    """The half-girth with what is laid, all of it dry: the page of the day draws the front over it.
+
+    Places that people know, as the chine, are those of the boat's lines at the same station.
+    """
+    landmarks = {station.name: station.landmarks for station in known}
+    stations = [
+        GirthStation(station.name, station.girth_mm, landmarks.get(station.name, ())) for station in layout.stations
+    ]
+    lines = [FeedLine(line.number, line.girth_mm, cast(Sides, line.side)) for line in layout.lines]
+    return half_girth(stations, title="The front, keel to flange", feed_lines=lines, width=760.0, row=30.0)
 
 
 def plan_by_purpose(view: WorkedOutPlan, mixed_kg: float | None = None) -> Scene:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.utils import timezone
 
@@ -12,8 +13,9 @@ from hullbook.pours.models import (
     HoldTest,
 )
 from hullbook.records.models import Judgement
+from hullbook.yard.enums import InstrumentKind, LimitName
 from hullbook.yard.models import Instrument
-from hullbook.yard.selectors import InstrumentCard
+from hullbook.yard.selectors import InstrumentCard, limit_in_force
 
 HOLD_POINT_BEFORE_POUR = 5
 TEMPERATURE_MOVED_K = 2.0
@@ -102,6 +104,19 @@ def _card_words(instrument: Instrument, at: datetime) -> str:
 def last_hold_test(part: Part) -> HoldTest | None:
     tests = HoldTest.objects.current().filter(part=part).prefetch_related("entry__judgements")
     return tests.select_related("entry").order_by("-number", "-pk").first()
+
+
+def running_hold_test(part: Part) -> dict[str, Any]:
+    """What the page needs while a test runs: the yard's limit, what each gauge can show, and the test before."""
+    limit = limit_in_force(LimitName.HOLD_RISE)
+    before = last_hold_test(part)
+    gauges = Instrument.objects.current().filter(kind=InstrumentKind.GAUGE)
+    return {
+        "rise_mbar": limit.high if limit else None,
+        "over_min": limit.over_minutes if limit else None,
+        "resolutions": {gauge.pk: gauge.resolution for gauge in gauges},
+        "before": {"number": before.number, "rate_mbar_min": before.rate_mbar_min} if before else None,
+    }
 
 
 def what_speaks_against_pouring(part: Part) -> list[str]:

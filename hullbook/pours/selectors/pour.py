@@ -4,9 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 from math import hypot, sqrt
-from typing import Any
 
-from django.db.models import Prefetch
 from django.http import Http404
 from django.utils import timezone
 
@@ -29,6 +27,7 @@ from hullbook.pours.models import (
     PourClosed,
     Remainder,
 )
+from hullbook.pours.selectors.day import pour_day, with_all
 from hullbook.pours.selectors.plan import WorkedOutPlan, plan_view
 from hullbook.quantities.reading import SPELLINGS, convert, own_spelling
 from hullbook.quantities.showing import show, show_number
@@ -133,6 +132,7 @@ class PourView:
     closing: PourClosed | None
     judgements: tuple[Judgement, ...]
     confirmed: tuple[dict[str, str], ...]
+    lost_kg: float
 
     @property
     def current_mixes(self) -> tuple[MixView, ...]:
@@ -150,11 +150,12 @@ class PourView:
 
     @property
     def left_to_expected_kg(self) -> float:
-        return max(0.0, self.plan.plan.mean_kg - self.mixed_kg)
+        """What was weighed back from pails dumped, spoilt or gelled is mixed anew."""
+        return max(0.0, self.plan.plan.mean_kg - self.mixed_kg + self.lost_kg)
 
     @property
     def left_to_enough_kg(self) -> float:
-        return max(0.0, self.plan.plan.upper_kg - self.mixed_kg)
+        return max(0.0, self.plan.plan.upper_kg - self.mixed_kg + self.lost_kg)
 
     @property
     def pail_kg(self) -> float:
@@ -198,19 +199,16 @@ def open_pour(part: Part) -> Pour | None:
     return Pour.objects.current().filter(part=part).exclude(pk__in=closed).order_by("-number").first()
 
 
-def closing_of(pour: Pour) -> PourClosed | None:
-    return PourClosed.objects.current().filter(pour=pour).select_related("entry").order_by("-pk").first()
-
-
 def pour_view(pour: Pour, now: datetime | None = None) -> PourView:
     """A pour as it stands. Pails that were corrected or struck out stay in the list and out of the sums."""
     now = now or timezone.now()
-    closing = closing_of(pour)
+    day = pour_day(pour)
+    closing = day.closing
     table = gel_table_or_why(pour.plan.system)
     gels = Gel.objects.current().filter(pour=pour).select_related("entry", "mix__entry").order_by("entry__happened_at")
     gel_views = [_gel_view(gel) for gel in gels]
     until = now if closing is None else min(now, closing.entry.happened_at)
-    mixes = _with_all(Mix.objects.filter(pour=pour))
+    mixes = with_all(Mix.objects.filter(pour=pour))
     remainders = Remainder.objects.filter(pour=pour).select_related(
         "entry", "entry__struck_out", "corrected_by", "mix", "scale"
     )
@@ -223,16 +221,7 @@ def pour_view(pour: Pour, now: datetime | None = None) -> PourView:
         closing=closing,
         judgements=tuple(pour.entry.judgements.all()),
         confirmed=tuple(pour.entry.confirmed),
-    )
-
-
-def _with_all(mixes: Any) -> Any:
-    components = MixComponent.objects.select_related("lot__material").order_by("position")
-    related = mixes.select_related(
-        "entry", "entry__struck_out", "corrected_by", "corrects", "pour", "scale", "catalyst_scale", "thermometer"
-    )
-    return related.prefetch_related(Prefetch("components", components), "entry__judgements").order_by(
-        "entry__happened_at", "pk"
+        lost_kg=day.lost_kg,
     )
 
 
@@ -300,7 +289,7 @@ def resolution_in(instrument: Instrument, stored_unit: str) -> float:
 def resin_mixed(part: Part) -> tuple[Weighed, ...]:
     """Every pail mixed for a part, resin, catalyst and additions together, with what its scales can tell apart."""
     mixes = Mix.objects.current().filter(pour__part=part, pour__in=Pour.objects.current())
-    return tuple(_weighed(mix) for mix in _with_all(mixes))
+    return tuple(_weighed(mix) for mix in with_all(mixes))
 
 
 def _weighed(mix: Mix) -> Weighed:

@@ -10,14 +10,14 @@ register = template.Library()
 def quantity(value: float | None, unit: str) -> str:
     """`{{ mix.resin_kg|quantity:"kg" }}`; places may follow the unit: `"kg:3"`."""
     name, _, places = unit.partition(":")
-    return showing.show(value, name, int(places) if places else None)
+    return showing.set_off_thousands(showing.show(value, name, int(places) if places else None))
 
 
 @register.filter
 def number(value: float | None, unit: str) -> str:
     """The figure alone, for a column whose head carries the unit."""
     name, _, places = unit.partition(":")
-    return showing.show_number(value, name, int(places) if places else None)
+    return showing.set_off_thousands(showing.show_number(value, name, int(places) if places else None))
 
 
 @register.filter

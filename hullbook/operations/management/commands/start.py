@@ -2,22 +2,45 @@ import getpass
 import os
 import sys
 from argparse import ArgumentParser
+from functools import partial
+from io import StringIO
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
+import segno
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.crypto import get_random_string
 
 from hullbook.hulls.models import Hull
+from hullbook.operations.addresses import HostRefused, shed_hosts
+from hullbook.operations.certificates import (
+    RENEWED_WITH_LESS_THAN,
+    SERVER_LIVES,
+    CertificateRefused,
+    certificates_for,
+    days_left,
+    fingerprint_words,
+)
 from hullbook.operations.demo import DEMO_HULL, issue_demo_dossier, tell_demo_yard
 from hullbook.operations.engine import unsafe_settings
+from hullbook.operations.serving import (
+    EVERY_ADDRESS,
+    THIS_COMPUTER,
+    CertificatesAt,
+    PortRefused,
+    refuse_taken_port,
+    serve,
+)
+from hullbook.operations.trust_door import open_door
+from hullbook.operations.trust_page import door_answers
 from hullbook.records.guards import missing_guards
 from hullbook.records.models import Entry
 from hullbook.records.services import Refused, Told
@@ -31,13 +54,42 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--port", type=int, default=8300)
+        parser.add_argument(
+            "--lan", action="store_true", help="serve the shed network over https, with the yard's own certificate"
+        )
+        parser.add_argument(
+            "--trust-port",
+            type=int,
+            help="with --lan: where tablets find the page of steps; the port after --port if not given",
+        )
+        parser.add_argument(
+            "--host",
+            action="append",
+            default=[],
+            metavar="NAME_OR_IP",
+            help="with --lan: a name or address of this computer on the shed network; may be given again",
+        )
         parser.add_argument("--demo", action="store_true", help="fill an empty book with the invented demo yard")
         parser.add_argument(
             "--no-serve", action="store_true", help="prepare and end; with --demo, issue and check a dossier as well"
         )
 
-    def handle(self, *, port: int, demo: bool, no_serve: bool, **options: Any) -> None:
+    def handle(
+        self,
+        *,
+        port: int,
+        lan: bool,
+        trust_port: int | None,
+        host: list[str],
+        demo: bool,
+        no_serve: bool,
+        **options: Any,
+    ) -> None:
+        if not lan and (host or trust_port is not None):
+            raise CommandError("--host and --trust-port go with --lan; without it only this computer is served.")
         self._make_data_folder()
+        trust_port = port + 1 if trust_port is None else trust_port
+        certificates_at = self._prepare_the_shed_network(host, port, trust_port) if lan else None
         call_command("migrate", verbosity=0)
         self._refuse_unsafe()
         call_command("check", databases=["default"])
@@ -50,7 +102,10 @@ class Command(BaseCommand):
             if demo:
                 self._demo_dossier()
             return
-        self._serve(port)
+        if certificates_at:
+            self._serve_the_shed(certificates_at, port, trust_port)
+        else:
+            self._serve(port)
 
     def _make_data_folder(self) -> None:
         for folder in (settings.DATA, settings.MEDIA_ROOT, settings.STATIC_ROOT):
@@ -131,19 +186,61 @@ class Command(BaseCommand):
         call_command("check_dossier", str(path))
         self.stdout.write(str(path))
 
-    def _serve(self, port: int) -> None:
-        from granian import Granian
-        from granian.constants import Interfaces
+    def _prepare_the_shed_network(self, given: list[str], port: int, trust_port: int) -> CertificatesAt:
+        if trust_port == port:
+            raise CommandError(
+                f"--port and --trust-port are both {port}; the book and the page of steps need one each."
+            )
+        try:
+            refuse_taken_port(EVERY_ADDRESS, port, asked_with="--port")
+            refuse_taken_port(EVERY_ADDRESS, trust_port, asked_with="--trust-port")
+            certificates_at = partial(certificates_for, shed_hosts(given), settings.DATA / "tls")
+            certificates_at(timezone.now())
+        except (PortRefused, HostRefused, CertificateRefused) as refused:
+            raise CommandError(str(refused)) from refused
+        return certificates_at
 
+    def _serve_the_shed(self, certificates_at: CertificatesAt, port: int, trust_port: int) -> None:
+        now = timezone.now()
+        certificates = certificates_at(now)
+        host = certificates.answers_to[0]
+        book, steps = f"https://{host}:{port}", f"http://{host}:{trust_port}/"
+        answers = door_answers(
+            certificates,
+            book_address=book,
+            enrol_path=reverse("yard:tablet-enrol"),
+            static=settings.ROOT / "static",
+        )
+        with open_door(EVERY_ADDRESS, trust_port, answers):
+            self.stdout.write(f"Open {book}/ on the shed network. Ctrl-C ends it.")
+            self.stdout.write(
+                f"A tablet that does not trust this yard yet opens {steps} first. The certificate it takes"
+            )
+            self.stdout.write("there must show these sixteen words as its fingerprint (SHA-256):")
+            self.stdout.write(f"  {fingerprint_words(certificates.root)}")
+            self.stdout.write(
+                f"The server certificate is good for {days_left(certificates.server, now)} days and is renewed by "
+                f"itself when fewer than {RENEWED_WITH_LESS_THAN.days} are left; the yard's root for "
+                f"{days_left(certificates.root, now)} days, until {certificates.root.not_valid_after_utc:%Y-%m-%d}."
+            )
+            if days_left(certificates.root, now) < SERVER_LIVES.days:
+                self.stdout.write(
+                    "The yard's root ends within thirteen months. Choose a day before that: a new root means all the "
+                    "steps again on every tablet."
+                )
+            if self.stdout.isatty():
+                drawn = StringIO()
+                segno.make(steps, error="m", micro=False).terminal(out=drawn, compact=True)
+                self.stdout.write(drawn.getvalue())
+            self.stdout.flush()
+            serve(EVERY_ADDRESS, port, certificates_at)
+
+    def _serve(self, port: int) -> None:
+        try:
+            refuse_taken_port(THIS_COMPUTER, port, asked_with="--port")
+        except PortRefused as refused:
+            raise CommandError(str(refused)) from refused
         scheme = "https" if settings.HTTPS else "http"
         self.stdout.write(f"Open {scheme}://127.0.0.1:{port}/ on this computer. Ctrl-C ends it.")
         self.stdout.flush()
-        Granian(
-            "hullbook.wsgi:application",
-            address="127.0.0.1",
-            port=port,
-            interface=Interfaces.WSGI,
-            workers=1,
-            blocking_threads=64,
-            log_access=False,
-        ).serve()
+        serve(THIS_COMPUTER, port)
