@@ -864,6 +864,7 @@ class PourReadingForm(DayForm, InstrumentForm):
 
 class TroubleForm(DayForm):
     act = "Log the trouble"
+    takes_photos = True
 
     kind = forms.TypedChoiceField(choices=TroubleKind.choices, coerce=TroubleKind, label="What is wrong")
     station = Station(required=False)
@@ -907,6 +908,7 @@ class PailEndForm(DayForm):
 
 class NoteForm(DayForm):
     act = "Add the note"
+    takes_photos = True
 
     words = forms.CharField(max_length=400, label="Note", widget=forms.Textarea(attrs={"rows": 3}))
 

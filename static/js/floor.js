@@ -16,6 +16,7 @@ const OUTBOX_FORM = ".floor form[data-outbox]";
 const SAME_TAP_MS = 700;
 const ANSWER_WITHIN_MS = 1500; // how long a page that was told waits for the book before it goes on
 const DRAW_EVERY_MS = 100;
+const LIST_MS_EACH = 5; // the longer the list, the more seldom it is drawn
 const ASK_EVERY_MS = 30_000;
 const FORGET_WITHIN_MS = 3000;
 const CLOCK_OFF_S = 30;
@@ -214,6 +215,7 @@ function heardSubmit(event) {
 
 const shown = new Map(); // every entry the tablet holds, as last heard of; read once, so that a tap shows at once
 let drawnAt = 0;
+let listedAt = -Infinity;
 let toDraw = null;
 
 async function readAll() {
@@ -234,7 +236,10 @@ function drawNow() {
   const since = outbox.outOfReachSince();
   drawRail(entries, { now, outOfReachSince: since });
   drawFresh(entries, now, strike);
-  drawAll(entries, now, acts);
+  if (performance.now() - listedAt > entries.length * LIST_MS_EACH) {
+    drawAll(entries, now, acts);
+    listedAt = performance.now();
+  }
   markNeedsBook(since, now);
   drawStrip(tablet.enrolled ? persons.lit() : tablet.lit, crew);
   const lost = outbox.fact("lost");
@@ -337,7 +342,7 @@ async function signOut(event) {
   if (!form.action.endsWith("/sign-out/")) return;
   event.preventDefault();
   await ready;
-  const left = (await outbox.waiting()).length;
+  const left = await outbox.left();
   if (left && !form.dataset.asked) {
     form.dataset.asked = "yes";
     band("sign-out", signOutWords(left));

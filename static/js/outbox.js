@@ -176,6 +176,11 @@ export async function openOutbox({
     return [...(await inState(WAITING)), ...(await inState(REFUSED))].sort((a, b) => a.sequence - b.sequence);
   }
 
+  /** How many are not in the book. */
+  function left() {
+    return storage.read([ENTRIES], async (kept) => (await kept.count(ENTRIES, WAITING)) + (await kept.count(ENTRIES, REFUSED)));
+  }
+
   /** Take away what the book did not take, with what comes after it. Its number stays empty, and the book will say so. */
   async function takeAway(id) {
     const gone = await storage.write([ENTRIES], async (kept) => {
@@ -433,10 +438,13 @@ export async function openOutbox({
     sending = locks
       .request(`${name}-send`, { ifAvailable: true }, (lock) => (lock ? sendAll() : { end: "elsewhere" }))
       .then(async (outcome) => {
-        const left = await inState(WAITING);
-        if (outcome.end === "out" || outcome.end === "done") emit("out", outcome.why ?? "");
+        const left = await storage.read([ENTRIES], (kept) => kept.count(ENTRIES, WAITING));
         timer.clear(timed);
-        if (left.length) {
+        if (outcome.end === "out" || outcome.end === "done") {
+          emit("out", outcome.why ?? "");
+          emit("idle", left);
+        }
+        if (left) {
           if (outcome.end === "elsewhere") later(ELSEWHERE_MS);
           else if (outcome.end === "done" && isWoken) later(0);
           else later(Math.max(waitBefore(tries++, random), (outcome.wait ?? 0) * 1000));
@@ -475,7 +483,7 @@ export async function openOutbox({
   await sweep();
 
   return {
-    put, strikeOut, waiting, all, flush, on, takeAway, answer, keyAgain, hold, refuse, lit, light, litSince, nextSequence, know,
+    put, strikeOut, waiting, left, all, flush, on, takeAway, answer, keyAgain, hold, refuse, lit, light, litSince, nextSequence, know,
     outOfReachSince, reached, remember, fact: (one) => mind.get(one),
   };
 }

@@ -4,7 +4,7 @@
 // comes after the entry it is a photo of. What it shows never holds that one up.
 
 import { BOOKED, WAITING, waitBefore } from "./outbox.js";
-import { PHOTOS } from "./storage.js";
+import { ENTRIES, PHOTOS } from "./storage.js";
 import { notKept } from "./words.js";
 
 export const LONGEST_EDGE_PX = 2560;
@@ -13,6 +13,9 @@ const KEPT_AS_IT_IS_BYTES = 2 * 1024 * 1024;
 const QUALITY = 0.85;
 const TAKEN_AS_IT_IS = new Set(["image/jpeg", "image/png", "image/webp"]);
 const NOT_A_PICTURE = "This picture does not open on this tablet; give a JPEG, PNG or WebP.";
+
+const LOST = "The photo is not on this tablet any more.";
+const ORPHAN_MS = 3600_000;
 
 const LOCK = "hullbook-photos";
 
@@ -76,7 +79,7 @@ export function openPhotos({
   async function keep(file, entry) {
     const { blob, isAsItCame } = await shrink(file);
     const hash = await sha256(blob);
-    const id = crypto.randomUUID();
+    const id = `${now()} ${crypto.randomUUID()}`;
     // Bytes, not a Blob: an engine may keep a Blob's bytes apart and lose them apart.
     const bytes = await blob.arrayBuffer();
     await storage.write([PHOTOS], (kept) => kept.put(PHOTOS, { id, sha256: hash, bytes, state: "waiting" }));
@@ -157,27 +160,41 @@ export function openPhotos({
     return "up";
   }
 
-  async function bringAll() {
-    const entries = await outbox.all();
-    const waiting = await storage.read([PHOTOS], (kept) => kept.all(PHOTOS));
-    for (const photo of waiting) {
-      const entry = entries.find((one) => one.photo === photo.id);
-      if (!entry || entry.state === BOOKED) {
-        // In the book, or taken away: its bytes go last.
-        if (entry || photo.state === "old") await storage.write([PHOTOS], (kept) => kept.remove(PHOTOS, photo.id));
-        else await storage.write([PHOTOS], (kept) => kept.put(PHOTOS, { ...photo, state: "old" }));
-        continue;
+  /** Entries of photos whose bytes are still here, and which may go: what they are of is in the book. */
+  function heldBack() {
+    return storage.read([ENTRIES], async (kept) => {
+      const found = [];
+      for (const entry of (await kept.all(ENTRIES, WAITING)).filter((one) => one.holds)) {
+        if ((await kept.get(ENTRIES, entry.after))?.state === BOOKED) found.push(entry);
       }
-      if (!entry.holds || entry.state !== WAITING) continue;
-      const before = entries.find((one) => one.id === entry.after);
-      if (before && before.state !== BOOKED) continue;
-      const outcome = await bring(photo);
+      return found.sort((one, other) => one.sequence - other.sequence);
+    });
+  }
+
+  async function bringAll() {
+    for (const entry of await heldBack()) {
+      const photo = await storage.read([PHOTOS], (kept) => kept.get(PHOTOS, entry.photo));
+      const outcome = photo ? await bring(photo) : LOST;
       if (outcome === "later") return "later";
       tries = 0;
       if (outcome === "up") await outbox.hold(entry.id, null);
       else await outbox.refuse(entry.id, outcome);
     }
     return "done";
+  }
+
+  /** The bytes of a photo go last: when it is in the book, or taken away. */
+  function letGo(entry) {
+    if (entry.photo) storage.note([PHOTOS], (kept) => kept.remove(PHOTOS, entry.photo)).catch(() => {});
+  }
+
+  /** Bytes that no entry names: the browser was ended between keeping the one and the other. */
+  async function sweep() {
+    const named = new Set((await outbox.waiting()).map((entry) => entry.photo));
+    const old = (id) => now() - Number.parseInt(id, 10) > ORPHAN_MS;
+    await storage.note([PHOTOS], async (kept) => {
+      for (const id of await kept.keys(PHOTOS)) if (!named.has(id) && old(id)) await kept.remove(PHOTOS, id);
+    });
   }
 
   /** Send what is left of photos, unless another page of the tablet is at it. */
@@ -194,7 +211,9 @@ export function openPhotos({
     return sending;
   }
 
-  outbox.on("booked", () => flush());
-  outbox.on("reach", (isReached) => isReached && flush());
+  outbox.on("booked", letGo);
+  outbox.on("gone", letGo);
+  outbox.on("idle", flush);
+  sweep().catch(() => {});
   return { keep, keepOne, keepFrom, flush };
 }

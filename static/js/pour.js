@@ -21,6 +21,7 @@ const OUT_OF_SIGHT_MS = 15_000;
 const GAPS_EVERY_MS = 60_000;
 const GUESS_EVERY_MS = 5000;
 const CLOCK_OFF_MS = 30_000;
+const SAME_TAP_MS = 700;
 // What a pail is made with, where the one before does not say: the first of its list.
 const OFFERED = {
   resin_lot: "lots", catalyst_lot: "catalyst_lots", scale: "scales", catalyst_scale: "catalyst_scales",
@@ -56,6 +57,7 @@ let isFilled = "";
 let panel = null; // [name, options]
 let earlier = null; // {minutes} or {at: ms by the tablet's clock}: for the next thing told only
 let tappedAt = null;
+const lately = new WeakMap(); // by key: when it was tapped last
 let guessedAt = 0;
 let audio = null;
 let heard = { at: 0, codes: [] };
@@ -459,7 +461,8 @@ function drawLots() {
   const seconds = lots("catalyst_lot", sheet.mix.catalyst_lots, () => sheet.plan.second_part);
   const others = sheet.crew.filter((person) => person.initials !== form.elements.mixed_by.value);
   const people = others.map((person) => tile("second_person", person.initials, person.initials, "read it"));
-  zones.lots.replaceChildren(...[resins, seconds, people].map((tiles) => made("div", { className: "tiles" }, ...tiles)));
+  const rows = [resins, seconds, people].map((tiles) => made("div", { className: "tiles" }, ...tiles));
+  zones.lots.replaceChildren(...rows);
 }
 
 function keyed(name) {
@@ -483,7 +486,8 @@ function drawDose() {
     const percent = doseOf(kg, grams);
     const judged = judgedDose(sheet, percent);
     const window = `${judged} the maker's ${low} to ${high} %`;
-    const words = judged === "inside" ? `on resin by weight, ${window}` : `${window}. ${mendingWords(sheet, kg, grams)}`;
+    const mending = mendingWords(sheet, kg, grams);
+    const words = judged === "inside" ? `on resin by weight, ${window}` : `${window}. ${mending}`;
     shown(percent.toFixed(2), "%", words, judged);
   }
   zones.mix.dataset.act = `Pail ${zones.mix.elements.pail_number.value}${kg > 0 ? `, ${kg} kg` : ""}`;
@@ -562,9 +566,17 @@ function setEarlier(key) {
   drawMoving(clock.now());
 }
 
+/** A second tap within 0.7 s on a key that stays is the same tap: an inlet must not open and shut by it. */
+function isSameTap(key, at) {
+  const stays = "inlet" in key.dataset || "bar" in key.dataset;
+  const before = lately.get(key);
+  if (stays) lately.set(key, at);
+  return stays && before !== undefined && at - before < SAME_TAP_MS;
+}
+
 function tapped(event) {
   const key = event.target.closest("button, a");
-  if (!key) return;
+  if (!key || isSameTap(key, event.timeStamp)) return;
   tappedAt = event.timeStamp;
   const { fill, inlet, act, take: code, ends: how, pail, sets } = key.dataset;
   if (fill) {

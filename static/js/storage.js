@@ -55,6 +55,8 @@ export async function indexedStorage(name) {
           const from = transaction.objectStore(store);
           return answered(state === undefined ? from.getAll() : from.index("state").getAll(state));
         },
+        count: (store, state) => answered(transaction.objectStore(store).index("state").count(state)),
+        keys: (store) => answered(transaction.objectStore(store).getAllKeys()),
         put: (store, value) => answered(transaction.objectStore(store).put(value)),
         remove: (store, key) => answered(transaction.objectStore(store).delete(key)),
       });

@@ -181,7 +181,7 @@ class Tablet:
         return self.page.locator("#hb-state").inner_text()
 
     def waits(self) -> int:
-        return int(self.script("return (await outbox.waiting()).length"))
+        return int(self.script("return outbox.left()"))
 
     def is_all_in(self, within_s: float = 30) -> None:
         deadline = time.monotonic() + within_s

@@ -42,6 +42,8 @@ export function memoryStorage({ room = Infinity } = {}) {
       get: (name, key) => request(() => copy[name].get(key)),
       all: (name, state) =>
         request(() => [...copy[name].values()].filter((value) => state === undefined || value.state === state)),
+      count: (name, state) => request(() => [...copy[name].values()].filter((value) => value.state === state).length),
+      keys: (name) => request(() => [...copy[name].keys()]),
       put: (name, value) => {
         writing();
         const kept = structuredClone(value);

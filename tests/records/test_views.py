@@ -88,6 +88,7 @@ def test_what_is_taken_is_answered_with_its_number_its_hash_and_the_head_of_the_
         "head": {"number": entry.number, "hash": entry.hash},
         "clock_ahead_s": 0.0,
         "beside": None,
+        "then": "/yard/climate/1/",
     }
     assert (entry.device, entry.device_sequence, entry.account) == ("tablet-bay-1", 1, "tablet:tablet bay 1")
 
