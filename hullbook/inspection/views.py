@@ -22,6 +22,7 @@ from hullbook.hulls.selectors import (
     part_for,
     parts_of,
     require_own_or_lead,
+    revision_in_force,
     with_photos,
 )
 from hullbook.inspection import services
@@ -119,6 +120,8 @@ WORK_OF_HULL = {0: ("Hold points", "hulls:hold-points"), 10: ("Findings", "inspe
 def _work_in_hand(found: HullNow) -> tuple[str, str]:
     """The words and the address of the page where the work in hand is logged."""
     number = found.standing.hull.number
+    if found.part is not None and revision_in_force(found.part) is None:
+        return "Take a revision into force", reverse("hulls:revision-take", args=[number, found.part.name])
     stage = 10 if found.stage is None else found.stage.number
     if stage in WORK_OF_PART and found.part is not None:
         words, name = WORK_OF_PART[stage]

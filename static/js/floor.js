@@ -1,20 +1,21 @@
 // The wiring of a tablet's pages: what is tapped goes into the outbox, what becomes of it is shown.
 //
 // For other scripts: `ready` gives the outbox once it is open, `tell` logs something that is no form. On the document:
-// hb:told (the entry; a page that stays where it is calls preventDefault), hb:booked, hb:refused, hb:reach (true, false).
+// hb:told (the entry; a page that stays where it is calls preventDefault), hb:booked, hb:refused, hb:reach (true or
+// false).
 
 import { addressOf, clearWrong, fieldsOf, fill, hullIn, saidIn, showWrong } from "./forms.js";
 import { openOutbox, REFUSED } from "./outbox.js";
 import { askWho, drawStrip, personsOf } from "./person.js";
 import { openPhotos } from "./photos.js";
 import { indexedStorage } from "./storage.js";
-import { askWhyStruck, band, drawAll, drawFresh, drawRail, markNeedsBook } from "./told.js";
+import { askWhyStruck, band, drawAll, drawFresh, drawRail, FRESH_MS, markNeedsBook } from "./told.js";
 import { cookie, tokenNow } from "./token.js";
 import { clockWords, lostWords, notKept, OUT_WORDS, signOutWords } from "./words.js";
 
 const OUTBOX_FORM = ".floor form[data-outbox]";
 const SAME_TAP_MS = 700;
-const ANSWER_WITHIN_MS = 1500; // how long a page that was told waits for the book before it goes on
+const ANSWER_WITHIN_MS = 3000; // how long a page that was told waits for the book before it goes on
 const DRAW_EVERY_MS = 100;
 const LIST_MS_EACH = 5; // the longer the list, the more seldom it is drawn
 const ASK_EVERY_MS = 30_000;
@@ -68,8 +69,8 @@ function highestTold() {
 }
 
 function writeHighestTold(sequence) {
-  const secure = location.protocol === "https:" ? "; Secure" : "";
-  document.cookie = `${TOLD_COOKIE}=${tablet.device ?? ""}:${sequence}; Path=/; SameSite=Lax; Max-Age=31536000${secure}`;
+  const more = `Path=/; SameSite=Lax; Max-Age=31536000${location.protocol === "https:" ? "; Secure" : ""}`;
+  document.cookie = `${TOLD_COOKIE}=${tablet.device ?? ""}:${sequence}; ${more}`;
 }
 
 // ---- Telling
@@ -93,8 +94,8 @@ async function whoever() {
 }
 
 /**
- * Log something that is no form of the page: `{url, act, fields, kind, said}`. Gives the entry once it is on the tablet,
- * null where it was the same tap twice or nobody said who it is; it is refused where the tablet cannot keep it.
+ * Log something that is no form of the page: `{url, act, fields, kind, said}`. Gives the entry once it is on the
+ * tablet, null where it was the same tap twice or nobody said who it is; it is refused where the tablet cannot keep it.
  */
 export async function tell({ url, act, fields, kind = "", said = [], about = hullIn(url) }) {
   if (isSameTap(`${url} ${JSON.stringify(fields)}`)) return null;
@@ -213,14 +214,17 @@ function heardSubmit(event) {
 
 // ---- Showing
 
-const shown = new Map(); // every entry the tablet holds, as last heard of; read once, so that a tap shows at once
+// What the page shows of the tablet's entries, as last heard of: read once, so that a tap shows at once.
+const shown = new Map();
 let drawnAt = 0;
 let listedAt = -Infinity;
 let toDraw = null;
 
 async function readAll() {
+  const isList = document.querySelector("#hb-told-list") !== null;
+  const entries = isList ? await outbox.all() : await outbox.recent(FRESH_MS);
   shown.clear();
-  for (const entry of await outbox.all()) shown.set(entry.id, entry);
+  for (const entry of entries) shown.set(entry.id, entry);
 }
 
 /** Draw what is known, at most ten times a second. */
@@ -269,7 +273,7 @@ async function fillAgain() {
   const id = sessionStorage.getItem(AGAIN);
   if (!form || !id) return;
   sessionStorage.removeItem(AGAIN);
-  const entry = (await outbox.all()).find((one) => one.id === id && one.state === REFUSED);
+  const entry = (await outbox.waiting()).find((one) => one.id === id && one.state === REFUSED);
   if (!entry || entry.url !== addressOf(form)) return;
   fill(form, entry.fields);
   form.dataset.again = id;
@@ -290,13 +294,15 @@ function sayWhatIsAway() {
 async function askBook() {
   if (document.visibilityState === "hidden") return;
   try {
-    const answer = await fetch("/tablet/state/", { cache: "no-store", redirect: "error", headers: { Accept: "application/json" } });
+    const headers = { Accept: "application/json" };
+    const answer = await fetch("/tablet/state/", { cache: "no-store", redirect: "error", headers });
     const isBook = answer.headers.get("content-type")?.includes("json") ?? false;
     await outbox.reached(isBook && navigator.onLine);
     if (!isBook) return;
     const state = await answer.json();
     if (answer.status === 401) band("out", OUT_WORDS[state.why] ?? "");
     if (!answer.ok) return;
+    await outbox.know(state, 0, true);
     persons.tellBook(state.lit);
     await forgetOthersPages(state);
   } catch {

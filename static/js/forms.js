@@ -23,9 +23,10 @@ export function saidIn(form) {
     const words = input.value ? wordsOfChoice(input) : "";
     const holder = input.closest(".field");
     const label = holder?.querySelector("legend, label");
-    const own = label ? (label.firstChild?.nodeType === 3 ? label.firstChild.textContent : label.textContent) : input.name;
-    const unit = holder?.querySelector(".unit")?.textContent.trim() ?? "";
-    if (words) said.push([own.trim() || label.textContent.trim(), unit && input.type !== "radio" ? `${words} ${unit}` : words]);
+    // The first words of a label, without what stands in it beside them.
+    const own = [...(label?.childNodes ?? [])].find((node) => node.textContent.trim())?.textContent.trim();
+    const unit = holder?.querySelector(".unit")?.textContent.trim();
+    if (words) said.push([own ?? input.name, unit ? `${words} ${unit}` : words]);
   }
   return said;
 }

@@ -14,6 +14,8 @@ export const KEPT_MS = 7 * 24 * 3600 * 1000;
 const LONGEST_WAIT_MS = 60_000;
 const ELSEWHERE_MS = 5_000; // how soon to ask again whether the page that was sending still is
 const GIVE_UP_MS = 20_000;
+const BATCH = 50;
+const SWEPT_EVERY_MS = 3600_000;
 const FIXED = new Set(["entry_id", "logged_by", "sequence", "tapped_at"]); // at the first tap, for good
 const LATER = new Set([408, 409, 429]);
 const NOT_THE_BOOK = new Set([401, 403]); // where they do not come in its words
@@ -24,8 +26,8 @@ export function waitBefore(tries, random) {
 }
 
 /**
- * What an answer of the book means for the entry: booked, refused, out (not signed in), token (a stale one), ill (the book
- * stumbled over this one), early (what it belongs to is not there yet) or later.
+ * What an answer of the book means for the entry: booked, refused, out (not signed in), token (a stale one), ill (the
+ * book stumbled over this one), early (what it belongs to is not there yet) or later.
  */
 export function meaningOf(status, said) {
   if ((status === 200 || status === 201) && said?.entry) return "booked";
@@ -40,7 +42,8 @@ export function meaningOf(status, said) {
 }
 
 function sentences(status, said) {
-  return { status, problems: said.problems, questions: said.questions ?? [], why: Object.values(said.problems).join(" ") };
+  const { problems, questions = [] } = said;
+  return { status, problems, questions, why: Object.values(problems).join(" ") };
 }
 
 function namesAnother(entry, ids) {
@@ -69,8 +72,8 @@ async function saidBy(answer) {
 /**
  * Open the outbox of this tablet.
  *
- * `storage` as in storage.js; `fetch`, `now` (ms), `locks` (Web Locks), `random`, `timer` ({set, clear}) and `channel` (to
- * the tablet's other pages) are the browser's, or stand in for them. `token` gives the book's token of the moment.
+ * `storage` as in storage.js; `fetch`, `now` (ms), `locks` (Web Locks), `random`, `timer` ({set, clear}) and `channel`
+ * (to the tablet's other pages) are the browser's, or stand in for them. `token` gives the book's token of the moment.
  */
 export async function openOutbox({
   name = "hullbook",
@@ -115,9 +118,9 @@ export async function openOutbox({
   // ---- Told
 
   /**
-   * Keep one entry, `{url, act, fields}` and what else is known of it; once this promise is kept it is on the tablet, and it
-   * is refused where it is not. An entry goes only when the one it comes `after` is in the book (its number is then put
-   * for "{number}" in the address), and when nothing `holds` it: a photo whose pieces are still on the tablet.
+   * Keep one entry, `{url, act, fields}` and what else is known of it; once this promise is kept it is on the tablet,
+   * and it is refused where it is not. An entry goes only when the one it comes `after` is in the book (its number is then
+   * put for "{number}" in the address), and when nothing `holds` it: a photo whose pieces are still on the tablet.
    */
   async function put(told) {
     const at = new Date(now()).toISOString();
@@ -136,7 +139,8 @@ export async function openOutbox({
       ]);
       const made = {
         about: "", act: "", kind: "", said: [], after: null, strikes: null, photo: null, holds: null, ...told,
-        id, sequence, fields, person, tapped_at: at, state: WAITING, number: null, why: "", problems: {}, questions: [], tries: 0,
+        id, sequence, fields, person, tapped_at: at, state: WAITING, number: null, tries: 0, why: "", problems: {},
+        questions: [],
       };
       await kept.put(ENTRIES, made);
       return made;
@@ -167,21 +171,34 @@ export async function openOutbox({
     return found.sort((one, other) => one.sequence - other.sequence);
   }
 
-  async function inState(state) {
-    const found = await storage.read([ENTRIES], (kept) => kept.all(ENTRIES, state));
-    return found.sort((one, other) => one.sequence - other.sequence);
+  function inState(state) {
+    return storage.read([ENTRIES], (kept) => kept.all(ENTRIES, state));
+  }
+
+  /** What is not in the book, and what was tapped in the last `ms`. */
+  async function recent(ms) {
+    const at = new Date(now() - ms).toISOString();
+    const found = await storage.read([ENTRIES], async (kept) => [
+      ...(await kept.all(ENTRIES, WAITING)),
+      ...(await kept.all(ENTRIES, REFUSED)),
+      ...(await kept.since(ENTRIES, at)),
+    ]);
+    const once = [...new Map(found.map((entry) => [entry.id, entry])).values()];
+    return once.sort((one, other) => one.sequence - other.sequence);
   }
 
   async function waiting() {
-    return [...(await inState(WAITING)), ...(await inState(REFUSED))].sort((a, b) => a.sequence - b.sequence);
+    return (await recent(0)).filter((entry) => entry.state !== BOOKED);
   }
 
   /** How many are not in the book. */
   function left() {
-    return storage.read([ENTRIES], async (kept) => (await kept.count(ENTRIES, WAITING)) + (await kept.count(ENTRIES, REFUSED)));
+    return storage.read([ENTRIES], async (kept) => {
+      return (await kept.count(ENTRIES, WAITING)) + (await kept.count(ENTRIES, REFUSED));
+    });
   }
 
-  /** Take away what the book did not take, with what comes after it. Its number stays empty, and the book will say so. */
+  /** Take away what the book did not take, with what comes after it. Its number stays empty, and the book says so. */
   async function takeAway(id) {
     const gone = await storage.write([ENTRIES], async (kept) => {
       const entry = await kept.get(ENTRIES, id);
@@ -243,21 +260,24 @@ export async function openOutbox({
   /**
    * What the book says of this tablet: `{device, enrolled, last_sequence}`, and the highest number `told` elsewhere on
    * it (a cookie outlives a store that the engine empties). Gives what is lost, `{from, to}`, if the store was emptied.
+   *
+   * Only what the book says this moment (`isFresh`) can make it another device: a page kept earlier knows the old one.
    */
-  async function know({ device = null, enrolled = false, last_sequence: last = 0 }, told = 0) {
+  async function know({ device = null, enrolled = false, last_sequence: last = 0 }, told = 0, isFresh = false) {
     const outcome = await storage.write([TABLET, ENTRIES], async (kept) => {
       const counted = await kept.get(TABLET, "sequence");
-      const isAnother = Boolean(counted?.device && device && counted.device !== device);
-      if (counted && !isAnother) {
-        const value = Math.max(counted.value, last);
-        await kept.put(TABLET, { ...counted, device: device ?? counted.device, value });
-        return { value, lost: null };
-      }
-      if (isAnother) {
-        // Another device now, by its key: it counts anew, but never below what still waits from before.
-        const left = (await kept.all(ENTRIES, WAITING)).map((entry) => entry.sequence);
+      if (counted?.device && device && counted.device !== device) {
+        if (!isFresh) return { value: counted.value, lost: null };
+        // It counts anew, but never below what still waits from before.
+        const open = [...(await kept.all(ENTRIES, WAITING)), ...(await kept.all(ENTRIES, REFUSED))];
+        const left = open.map((entry) => entry.sequence);
         const value = Math.max(last, ...left);
         await kept.put(TABLET, { name: "sequence", device, value });
+        return { value, lost: null };
+      }
+      if (counted) {
+        const value = Math.max(counted.value, last);
+        await kept.put(TABLET, { ...counted, device: device ?? counted.device ?? null, value });
         return { value, lost: null };
       }
       const lost = told > last ? { from: last + 1, to: told } : null;
@@ -361,61 +381,55 @@ export async function openOutbox({
     });
   }
 
-  /** What can go now, in the order of the taps; not what names an entry that the book did not take. */
-  async function sendable(leftOut) {
-    return storage.read([ENTRIES], async (kept) => {
-      const refused = new Set((await kept.all(ENTRIES, REFUSED)).map((entry) => entry.id));
-      const found = [];
-      for (const entry of await kept.all(ENTRIES, WAITING)) {
-        if (leftOut.has(entry.id) || leftOut.has(entry.person) || namesAnother(entry, refused)) continue;
-        if (entry.holds) continue;
-        const before = entry.after ? await kept.get(ENTRIES, entry.after) : null;
-        if (!entry.after || before?.state === BOOKED) found.push([entry, before]);
-      }
-      return found.sort(([one], [other]) => one.sequence - other.sequence);
-    });
-  }
-
-  /** Send all that can go; "done", "later" with the wait asked for, or "out" with why. */
+  /**
+   * Send all that can go, once through in the order of the taps; "done", "later" with the wait asked for, or "out" with
+   * why. Not sent: what names an entry that the book did not take or that was passed by, what comes after one that is
+   * not in the book, what is held.
+   */
   async function sendAll() {
-    const leftOut = new Set(); // ids, and persons whose entries have to wait for them
-    let out = null;
-    let ill = 0;
-    let isEarly = false;
+    const stopped = new Set((await inState(REFUSED)).map((entry) => entry.id));
+    const absent = new Set(); // persons whose entries wait for them
+    let [sent, ill, last] = [0, 0, -Infinity];
+    let isLater = false;
+    let why = "";
     for (;;) {
-      const batch = await sendable(leftOut);
-      if (!batch.length) return { end: ill || isEarly ? "later" : out ? "out" : "done", why: out };
-      for (const [entry, before] of batch) {
-        if (leftOut.has(entry.person)) continue;
+      const batch = await storage.read([ENTRIES], (kept) => kept.next(ENTRIES, WAITING, last, BATCH));
+      if (!batch.length) return { end: isLater ? "later" : why ? "out" : "done", why, sent };
+      for (const entry of batch) {
+        last = entry.sequence;
+        if (entry.holds || absent.has(entry.person) || namesAnother(entry, stopped)) continue;
+        const before = entry.after ? await storage.read([ENTRIES], (kept) => kept.get(ENTRIES, entry.after)) : null;
+        if (entry.after && before?.state !== BOOKED) continue;
         const { meaning, said, wait } = await sendOne(entry, before);
         if (meaning === "booked") {
           tries = 0;
           ill = 0;
-        } else if (meaning === "ill") {
-          // One entry that the book stumbles over lets the next pass; a second in a row means the book itself is ill.
-          await counted(entry);
-          ill += 1;
-          if (ill > 1) return { end: "later" };
-          leftOut.add(entry.id);
-        } else if (meaning === "early") {
-          await counted(entry);
-          isEarly = true;
-          leftOut.add(entry.id);
-        } else if (meaning === "out") {
-          out = said.why;
-          await counted(entry);
-          if (out !== "somebody else is signed in") return { end: "out", why: out };
-          leftOut.add(entry.person);
-        } else if (meaning !== "refused") {
-          await counted(entry);
-          return { end: "later", wait };
+          sent += 1;
+          continue;
+        }
+        stopped.add(entry.id);
+        if (meaning === "refused") continue;
+        await counted(entry);
+        if (meaning === "out") {
+          why = said.why;
+          if (why !== "somebody else is signed in") return { end: "out", why, sent };
+          absent.add(entry.person);
+        } else if (meaning === "early" || (meaning === "ill" && ill === 0)) {
+          // One that the book stumbles over lets the next pass; a second in a row means that the book itself is ill.
+          ill += meaning === "ill" ? 1 : 0;
+          isLater = true;
+        } else {
+          return { end: "later", wait, sent };
         }
       }
     }
   }
 
+  /** Erase what has been in the book for seven days; looked for once an hour. */
   async function sweep() {
-    await storage.write([ENTRIES], async (kept) => {
+    if (now() - (mind.get("swept")?.at ?? 0) < SWEPT_EVERY_MS) return;
+    await remember({ name: "swept", at: now() });
+    await storage.note([ENTRIES], async (kept) => {
       const wanted = new Set((await kept.all(ENTRIES, WAITING)).map((entry) => entry.after));
       for (const entry of await kept.all(ENTRIES, BOOKED)) {
         if (now() - entry.booked_at > KEPT_MS && !wanted.has(entry.id)) await kept.remove(ENTRIES, entry.id);
@@ -440,10 +454,8 @@ export async function openOutbox({
       .then(async (outcome) => {
         const left = await storage.read([ENTRIES], (kept) => kept.count(ENTRIES, WAITING));
         timer.clear(timed);
-        if (outcome.end === "out" || outcome.end === "done") {
-          emit("out", outcome.why ?? "");
-          emit("idle", left);
-        }
+        if (outcome.end === "out" || outcome.sent) emit("out", outcome.why ?? "");
+        if (outcome.end === "out" || outcome.end === "done") emit("idle", left);
         if (left) {
           if (outcome.end === "elsewhere") later(ELSEWHERE_MS);
           else if (outcome.end === "done" && isWoken) later(0);
@@ -483,7 +495,7 @@ export async function openOutbox({
   await sweep();
 
   return {
-    put, strikeOut, waiting, left, all, flush, on, takeAway, answer, keyAgain, hold, refuse, lit, light, litSince, nextSequence, know,
-    outOfReachSince, reached, remember, fact: (one) => mind.get(one),
+    put, strikeOut, waiting, recent, left, all, flush, on, takeAway, answer, keyAgain, hold, refuse,
+    lit, light, litSince, nextSequence, know, outOfReachSince, reached, remember, fact: (one) => mind.get(one),
   };
 }

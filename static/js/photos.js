@@ -1,7 +1,7 @@
 // Photos that belong to entries: made smaller, kept on the tablet, sent in pieces after everything else.
 //
-// A photo has an entry of its own, told at the same tap: it waits in the outbox until its bytes are all in the yard, and
-// comes after the entry it is a photo of. What it shows never holds that one up.
+// A photo has an entry of its own, told at the same tap: it waits in the outbox until its bytes are all in the yard,
+// and comes after the entry it is a photo of. It never holds that one up.
 
 import { BOOKED, WAITING, waitBefore } from "./outbox.js";
 import { ENTRIES, PHOTOS } from "./storage.js";
@@ -82,7 +82,7 @@ export function openPhotos({
     const id = `${now()} ${crypto.randomUUID()}`;
     // Bytes, not a Blob: an engine may keep a Blob's bytes apart and lose them apart.
     const bytes = await blob.arrayBuffer();
-    await storage.write([PHOTOS], (kept) => kept.put(PHOTOS, { id, sha256: hash, bytes, state: "waiting" }));
+    await storage.write([PHOTOS], (kept) => kept.put(PHOTOS, { id, sha256: hash, bytes }));
     return outbox.put({
       url: `/photos/${hash}/log/`,
       act: `Photo: ${entry.act}`,

@@ -122,7 +122,7 @@ const FOLDS = {
 
   inlet(sheet, told, by) {
     const inlet = sheet.inlets.find((one) => String(one.number) === told.inlet_number);
-    if (inlet) {
+    if (inlet && !(by.entry && inlet.entry >= by.entry)) {
       Object.assign(inlet, { state: told.move, since: by.at, entry: by.entry, told: by.told });
       inlet.was_opened ||= told.move === "open";
     }
@@ -231,6 +231,12 @@ export function isPending(sheet, entry) {
   return entry.state === "waiting" || (entry.state === "in the book" && entry.number > sheet.book.number);
 }
 
+/** Numbers of entries that stand in the sheet, though they may lie past the book's number it was written at. */
+function numbersIn(sheet) {
+  const rows = [...sheet.pails, ...sheet.fronts, ...sheet.readings, ...sheet.troubles, ...sheet.notes];
+  return new Set(rows.map((row) => row.entry));
+}
+
 /** Which of the pour's acts an entry is, by its address; "" where it is none of this pour. */
 export function actOf(sheet, entry) {
   const path = entry.url.split("?")[0];
@@ -247,8 +253,9 @@ export function withTold(sheet, entries, aheadMs = 0) {
   for (const entry of entries) {
     if (struck.has(entry.id) && entry.number && entry.number <= sheet.book.number) takeOut(folded, entry.number);
   }
+  const there = numbersIn(sheet);
   const pending = entries
-    .filter((entry) => isPending(sheet, entry) && !struck.has(entry.id))
+    .filter((entry) => isPending(sheet, entry) && !there.has(entry.number) && !struck.has(entry.id))
     .sort((one, other) => one.sequence - other.sequence);
   for (const entry of pending) {
     const act = actOf(sheet, entry);

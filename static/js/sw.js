@@ -1,7 +1,7 @@
 // What is there when the book is not: the shell of every page, and the pages of the hull that is open.
 //
-// The book serves this file at /sw.js with `self.SHELL` (every file the pages are made of) and `self.GENERATION` (the hash
-// of that list) written before it. What is posted goes by untouched.
+// The book serves this file at /sw.js with `self.SHELL` (every file the pages are made of) and `self.GENERATION` (the
+// hash of that list) written before it. What is posted goes by untouched.
 
 const SHELL_CACHE = `hullbook-shell-${self.GENERATION}`;
 const PAGES_CACHE = `hullbook-pages-${self.GENERATION}`;
@@ -117,8 +117,9 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const where = new URL(request.url);
   if (where.origin !== self.location.origin) return;
+  const { method, mode, cache } = request;
   const isFragment = request.headers.get("HX-Request") === "true";
-  const way = wayOf({ method: request.method, mode: request.mode, cache: request.cache, path: where.pathname, isFragment });
+  const way = wayOf({ method, mode, cache, path: where.pathname, isFragment });
   if (way === "shell") event.respondWith(shell(request));
   else if (way === "page") event.respondWith(page(request));
   else if (way === "json") event.respondWith(data(request, request.url));
@@ -150,7 +151,8 @@ async function keep({ keep: hull, page: shownNow }, mine) {
   if (hull) await forgetOthers(hull);
   const paths = new Set([WAITING_PAGE, "/", shownNow]);
   try {
-    const answer = hull ? await fetch(`/hulls/${encodeURIComponent(hull)}/kept/`, { cache: "no-store", redirect: "error" }) : null;
+    const list = `/hulls/${encodeURIComponent(hull)}/kept/`;
+    const answer = hull ? await fetch(list, { cache: "no-store", redirect: "error" }) : null;
     for (const path of answer?.ok ? (await answer.json()).pages : []) paths.add(path);
     // One after the other: the book has others to serve.
     for (const path of paths) if (mine === round) await keepOne(path, mine).catch(() => {});

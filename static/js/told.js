@@ -20,7 +20,8 @@ export function made(tag, { className = "", text = "", ...more } = {}, ...inside
 
 /** The mark of a state with its words. */
 export function stateMark(state, words = STATE_WORDS[state]) {
-  return made("span", { className: `told told-${state.replaceAll(" ", "-")}` }, made("i"), made("span", { text: words }));
+  const className = `told told-${state.replaceAll(" ", "-")}`;
+  return made("span", { className }, made("i"), made("span", { text: words }));
 }
 
 export function drawRail(entries, { now, outOfReachSince }) {
@@ -121,7 +122,8 @@ export function drawFresh(entries, now, strike) {
   if (!list) return;
   const lines = fresh.map((entry) => {
     const struck = entries.some((other) => other.strikes === entry.id);
-    const line = made("li", { className: struck ? "struck" : "" }, stateMark(entry.state), made("b", { text: titleOf(entry) }));
+    const name = made("b", { text: titleOf(entry) });
+    const line = made("li", { className: struck ? "struck" : "" }, stateMark(entry.state), name);
     if (entry.beside) line.append(made("span", { text: entry.beside }));
     if (canBeStruck(entry) && !struck) {
       const key = made("button", { className: "key key-strike", type: "button", text: "Strike out" });
@@ -179,7 +181,8 @@ function shownEntry(entry, isStruck, now, acts) {
   if (said) line.append(made("p", { className: "told-said", text: said }));
   if (entry.beside) line.append(made("p", { text: entry.beside }));
   if (entry.state === REFUSED) {
-    line.append(made("p", { className: "told-why", text: entry.why }), made("div", { className: "keys" }, ...waysOut(entry, acts)));
+    const ways = made("div", { className: "keys" }, ...waysOut(entry, acts));
+    line.append(made("p", { className: "told-why", text: entry.why }), ways);
   } else if (canBeStruck(entry) && !struck) {
     const key = made("button", { className: "key key-quiet", type: "button", text: "Strike out" });
     key.addEventListener("click", () => acts.strike(entry));
@@ -205,6 +208,7 @@ export function drawAll(entries, now, acts) {
     const stillThere = entries.some((entry) => asked.has(entry.id) && entry.state === REFUSED);
     if (stillThere) return;
   }
-  const nothing = made("div", { className: "empty" }, made("p", { text: "Nothing was logged on this tablet in the last seven days." }));
+  const words = "Nothing was logged on this tablet in the last seven days.";
+  const nothing = made("div", { className: "empty" }, made("p", { text: words }));
   holder.replaceChildren(...(sections.length ? sections : [nothing]));
 }

@@ -7,15 +7,19 @@ export const OLD_MS = 30 * 60_000;
 
 export const OUT_WORDS = {
   "not signed in": "Nobody is signed in here. What was logged is kept on this tablet until its people sign in again.",
-  "not enrolled": "This tablet is not enrolled any more. What was logged is kept on it until the quality lead enrols it again.",
+  "not enrolled":
+    "This tablet is not enrolled any more. What was logged is kept on it until the quality lead enrols it again.",
   "somebody else is signed in":
-    "Somebody else is signed in. What others logged here is kept on this tablet until they sign in; it never goes in under another name.",
+    "Somebody else is signed in. What others logged here is kept on this tablet until they sign in; " +
+    "it never goes in under another name.",
   "nobody is lit": "The book asks who logged it. Tap your tile; what was logged is kept on this tablet.",
 };
 
 export const FULL_WORDS =
-  "This tablet has no room left: nothing of this was kept. Write it on the paper sheet, then free some room or take another tablet.";
-export const NOT_KEPT_WORDS = "This tablet could not keep it: nothing was logged. Try again, or write it on the paper sheet.";
+  "This tablet has no room left: nothing of this was kept. " +
+  "Write it on the paper sheet, then free some room or take another tablet.";
+export const NOT_KEPT_WORDS =
+  "This tablet could not keep it: nothing was logged. Try again, or write it on the paper sheet.";
 
 /** Why a tap could not be kept, in words. */
 export function notKept(error) {
@@ -62,17 +66,18 @@ export function railState(entries, now) {
 export function lostWords({ from, to }) {
   const which = from === to ? `Number ${from}` : `Numbers ${from} to ${to}`;
   return (
-    `The store of this tablet was emptied. ${which} of what was logged on it never reached the book, as far as it knows. ` +
-    "Look at the paper sheet, and log again what is missing."
+    `The store of this tablet was emptied. ${which} of what was logged on it never reached the book, ` +
+    "as far as it knows. Look at the paper sheet, and log again what is missing."
   );
 }
 
 export function clockWords(aheadSeconds) {
   const way = aheadSeconds > 0 ? "ahead of" : "behind";
-  return `The clock of this tablet is ${span(Math.abs(aheadSeconds) * 1000)} ${way} the book's. Times are put right; set the clock.`;
+  const off = span(Math.abs(aheadSeconds) * 1000);
+  return `The clock of this tablet is ${off} ${way} the book's. Times are put right; set the clock.`;
 }
 
 export function signOutWords(left) {
-  const [are, they] = left === 1 ? ["is", "it stays here until the same person signs"] : ["are", "they stay here until the same people sign"];
-  return `${left} on this tablet ${are} not in the book yet; ${they} in again. Sign out once more to go.`;
+  const stay = left === 1 ? "it stays here until the same person signs" : "they stay here until the same people sign";
+  return `${left} on this tablet, not in the book yet; ${stay} in again. Sign out once more to go.`;
 }

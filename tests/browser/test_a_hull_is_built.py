@@ -110,6 +110,7 @@ def test_from_laying_down_to_the_dossier(page: Page, live_server: LiveServer, tr
         air_temperature_end_c="20.6",
     )
     kester.puts_it_in_the_book()
+    kester.goes_to(f"{PART}/hold-tests/1/")
     expect(page.locator(".level-pass").first).to_be_visible()
 
     # The resin is planned.

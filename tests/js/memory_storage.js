@@ -42,6 +42,14 @@ export function memoryStorage({ room = Infinity } = {}) {
       get: (name, key) => request(() => copy[name].get(key)),
       all: (name, state) =>
         request(() => [...copy[name].values()].filter((value) => state === undefined || value.state === state)),
+      next: (name, state, after, most) =>
+        request(() =>
+          [...copy[name].values()]
+            .filter((value) => value.state === state && value.sequence > after)
+            .toSorted((one, other) => one.sequence - other.sequence)
+            .slice(0, most),
+        ),
+      since: (name, at) => request(() => [...copy[name].values()].filter((value) => value.tapped_at >= at)),
       count: (name, state) => request(() => [...copy[name].values()].filter((value) => value.state === state).length),
       keys: (name) => request(() => [...copy[name].keys()]),
       put: (name, value) => {

@@ -433,6 +433,38 @@ test("a tablet's numbers go on from what the book has", async () => {
   assert.equal(shed.outbox.nextSequence(), 13);
 });
 
+test("a page kept from before the browser was enrolled does not set its numbers back", async () => {
+  const shed = await openShed();
+  await shed.outbox.know({ device: "B1", last_sequence: 3 });
+  await shed.outbox.know({ device: "T1", enrolled: true, last_sequence: 40 }, 0, true);
+  await shed.outbox.know({ device: "B1", last_sequence: 3 });
+  assert.equal(shed.outbox.nextSequence(), 41);
+});
+
+test("what comes after a refused entry and names it is not sent behind it in the same go", async () => {
+  const shed = await openShed();
+  shed.book.isDown = true;
+  const wrong = await shed.outbox.put(pail(1));
+  const mended = await shed.outbox.put({ ...pail(), fields: [["trouble", wrong.id]] });
+  await rest(shed);
+  shed.book.isDown = false;
+  shed.book.before = ({ pail: number }) => (number === "1" ? answered(422, { problems: { "": "No." } }) : null);
+  await rest(shed);
+  assert.equal(shed.storage.stores.entries.get(mended.id).state, WAITING);
+  assert.equal(shed.book.entries.length, 0);
+});
+
+test("the last minute and what waits are read without the rest", async () => {
+  const shed = await openShed();
+  await shed.outbox.put(pail(1));
+  await rest(shed);
+  shed.clock.ms += 120_000;
+  await shed.outbox.put(pail(2));
+  await rest(shed);
+  assert.deepEqual((await shed.outbox.recent(60_000)).map((entry) => entry.sequence), [2]);
+  assert.equal((await shed.outbox.all()).length, 2);
+});
+
 test("the tile that is lit, and since when the book is out of reach, are there after a restart", async () => {
   const shed = await openShed();
   await shed.outbox.light("MO");

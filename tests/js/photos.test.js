@@ -99,13 +99,30 @@ test("a photo that was broken off goes on with the pieces that are missing", asy
     return null;
   };
   await shed.photos.keep(picture(600_000), entry);
-  await rest(shed);
-  while (!shed.again.due.size) await new Promise((resolve) => setTimeout(resolve, 1));
-  assert.deepEqual([...shed.again.due.values()].map(({ ms }) => ms), [1000]);
-  await shed.again.run();
   await restWithPhotos(shed);
   const posted = shed.folder.asked.filter(([method]) => method === "POST").map(([, number]) => number);
   assert.deepEqual(posted, ["0", "1", "1", "2"]);
+  assert.equal(shed.book.entries.length, 2);
+});
+
+test("while the yard is away a photo is tried again, and the waits grow", async () => {
+  const shed = await openWithPhotos();
+  const entry = await shed.outbox.put(pail());
+  await rest(shed);
+  shed.folder.before = () => {
+    throw new TypeError("Failed to fetch");
+  };
+  await shed.photos.keep(picture(1000), entry);
+  await rest(shed);
+  await shed.photos.flush();
+  const first = [...shed.again.due.values()].map(({ ms }) => ms);
+  await shed.photos.flush();
+  const second = [...shed.again.due.values()].map(({ ms }) => ms);
+  assert.deepEqual([first.length, second.length], [1, 1]);
+  assert.ok(second[0] > first[0]);
+  shed.folder.before = () => null;
+  await shed.again.run();
+  await restWithPhotos(shed);
   assert.equal(shed.book.entries.length, 2);
 });
 

@@ -82,6 +82,20 @@ test("what the book has already is not folded in a second time", () => {
   assert.equal(withTold(sheet, [{ ...entry, state: "not taken" }]).pails.length, 3);
 });
 
+test("what stands in a sheet that was written while it was booked is not folded in twice", () => {
+  const [, , pail] = sheet.pails;
+  const late = structuredClone(sheet);
+  late.pails[2].entry = sheet.book.number + 2;
+  late.inlets[0] = { ...late.inlets[0], state: "shut", entry: sheet.book.number + 3 };
+  const booked = (entry, number) => ({ ...entry, state: "in the book", number });
+  const folded = withTold(late, [
+    booked({ ...pail4(), id: pail.id }, sheet.book.number + 2),
+    booked(told("inlet", { inlet_number: "1", move: "open" }, 20), sheet.book.number + 1),
+  ]);
+  assert.equal(folded.pails.length, 3);
+  assert.equal(folded.inlets[0].state, "shut");
+});
+
 test("an entry of another pour is none of this one's", () => {
   const other = { ...pail4(), url: "/hulls/MB84-04/parts/hull%20shell/pours/1/mix/" };
   assert.equal(actOf(sheet, other), "");

@@ -70,10 +70,11 @@ def pour_sheet(pour: Pour, now: dt.datetime) -> dict[str, Any]:
     The number of queries does not grow with what was logged. What only the devices know, numbers that are missing, is
     not in it: see `number_gaps`.
     """
+    # Read first: what is booked meanwhile may be in the sheet beyond this number, but nothing up to it can be missing.
+    head = book_head()
     day = pour_day(pour)
     system = pour.plan.system
     table = gel_table_or_why(system)
-    head = book_head()
     on = timezone.localdate(now)
     cards = instrument_cards(on)
     climate = _climate(day)
