@@ -119,8 +119,8 @@ export async function openOutbox({
 
   /**
    * Keep one entry, `{url, act, fields}` and what else is known of it; once this promise is kept it is on the tablet,
-   * and it is refused where it is not. An entry goes only when the one it comes `after` is in the book (its number is then
-   * put for "{number}" in the address), and when nothing `holds` it: a photo whose pieces are still on the tablet.
+   * and it is refused where it is not. An entry goes only when the one it comes `after` is in the book (its number is
+   * then put for "{number}" in the address), and when nothing `holds` it: a photo with pieces still on the tablet.
    */
   async function put(told) {
     const at = new Date(now()).toISOString();

@@ -746,7 +746,7 @@ KEEP_PHOTOS = """
 
 
 def test_twelve_hours_out_of_reach_hold_two_thousand_entries_and_two_hundred_photos(take: TakesInHand) -> None:
-    entries, photos = (2000, 190) if WHOLE else (200, 20)
+    entries, photos = (2000, 200) if WHOLE else (200, 20)
     tablet = take()
     tablet.page.clock.install()
     tablet.goes_to(FINDING)

@@ -259,9 +259,3 @@ def test_gathering_takes_a_fixed_number_of_queries_and_drawing_none(
         content = dossier_content(dossier.built.hull)
     with django_assert_num_queries(0):
         draw_dossier(content)
-
-
-def test_the_dossier_of_a_hull_is_drawn_within_three_seconds(dossier: Drawn) -> None:
-    started = time.perf_counter()
-    drawn(dossier.built)
-    assert time.perf_counter() - started < 3

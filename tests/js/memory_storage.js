@@ -1,5 +1,5 @@
-// A storage in memory that keeps what a transaction of IndexedDB means: values are copied, all of a change or nothing of
-// it is kept, changes follow one another, and a transaction that awaits anything but its own requests is over.
+// A storage in memory that keeps what a transaction of IndexedDB means: values are copied, all of a change or nothing
+// of it is kept, changes follow one another, and a transaction that awaits anything but its own requests is over.
 
 export function memoryStorage({ room = Infinity } = {}) {
   const stores = { entries: new Map(), tablet: new Map(), photos: new Map() };

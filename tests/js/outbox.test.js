@@ -1,7 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { BOOKED, KEPT_MS, meaningOf, openOutbox, REFUSED, waitBefore, WAITING, withFields } from "../../static/js/outbox.js";
+import {
+  BOOKED, KEPT_MS, meaningOf, openOutbox, REFUSED, waitBefore, WAITING, withFields,
+} from "../../static/js/outbox.js";
 import { memoryStorage } from "./memory_storage.js";
 import { answered, makeBook, makeLocks, makeTimer, openShed, pail, rest } from "./shed.js";
 
@@ -40,7 +42,8 @@ test("everything arrives once and in the order of the taps", async () => {
   shed.book.isDown = false;
   await rest(shed);
   await rest(shed);
-  assert.deepEqual(shed.book.entries.map((entry) => entry.pail), Array.from({ length: 40 }, (_, index) => String(index + 1)));
+  const pails = Array.from({ length: 40 }, (_, index) => String(index + 1));
+  assert.deepEqual(shed.book.entries.map((entry) => entry.pail), pails);
 });
 
 test("an answer that is lost after the book took the entry makes no second one", async () => {
@@ -102,7 +105,7 @@ test("a try that fails is followed by another, and a success starts the waits an
 test("what the book does not take is kept with its reason and lets the others pass", async () => {
   const shed = await openShed();
   shed.book.before = ({ pail: number }) =>
-    number === "2" ? answered(422, { problems: { resin_kg: "1820 kg is more than a pail holds." }, questions: [] }) : null;
+    number === "2" ? answered(422, { problems: { resin_kg: "1820 kg is more than a pail holds." } }) : null;
   const entries = [await shed.outbox.put(pail(1)), await shed.outbox.put(pail(2)), await shed.outbox.put(pail(3))];
   await rest(shed);
   const kept = shed.storage.stores.entries;
@@ -156,15 +159,17 @@ test("what is keyed again goes under the first id, number and name, without what
   await shed.outbox.light("MO");
   await shed.outbox.keyAgain(entry.id, [["resin_kg", "18.2"], ["happened_at", ""]], [["Resin", "18.2 kg"]]);
   await rest(shed);
+  const [booked] = shed.book.entries;
   assert.deepEqual(
-    [shed.book.entries[0].id, shed.book.entries[0].logged_by, shed.book.entries[0].sequence, shed.book.entries[0].second_lot],
+    [booked.id, booked.logged_by, booked.sequence, booked.second_lot],
     [entry.id, "KB", "1", undefined],
   );
 });
 
 test("what is taken away leaves its number empty", async () => {
   const shed = await openShed();
-  shed.book.before = ({ pail: number }) => (number === "1" ? answered(403, { problems: { "": "You need a role." } }) : null);
+  const refused = { problems: { "": "You need a role." } };
+  shed.book.before = ({ pail: number }) => (number === "1" ? answered(403, refused) : null);
   const wrong = await shed.outbox.put(pail(1));
   await rest(shed);
   await shed.outbox.takeAway(wrong.id);
@@ -207,7 +212,8 @@ for (const why of ["not signed in", "not enrolled"]) {
 
 test("somebody else is signed in: theirs goes, the other's stays, and nothing changes its name", async () => {
   const shed = await openShed();
-  shed.book.before = ({ logged_by: who }) => (who === "MO" ? null : answered(401, { why: "somebody else is signed in" }));
+  const out = { why: "somebody else is signed in" };
+  shed.book.before = ({ logged_by: who }) => (who === "MO" ? null : answered(401, out));
   await shed.outbox.put(pail(1));
   await shed.outbox.put(pail(2));
   await shed.outbox.light("MO");
@@ -237,8 +243,8 @@ test("a token that is stale is followed by the fresh one at once", async () => {
 
 test("what is not the book refuses nothing: a page of another network, a door", async () => {
   const shed = await openShed();
-  for (const [status, type] of [[200, "text/html"], [403, "text/html"], [404, "text/html"], [511, "text/html"], [502, "text/html"]]) {
-    shed.book.before = () => new Response("<h1>Welcome</h1>", { status, headers: { "content-type": type } });
+  for (const status of [200, 403, 404, 511, 502]) {
+    shed.book.before = () => new Response("<h1>Welcome</h1>", { status, headers: { "content-type": "text/html" } });
     if (status === 200) await shed.outbox.put(pail());
     await rest(shed);
     assert.equal((await shed.outbox.all())[0].state, WAITING, String(status));
@@ -281,7 +287,8 @@ test("of two pages of one tablet one sends, and both count in one row", async ()
   await rest(one);
   assert.equal(book.entries.length, 20);
   assert.equal(book.posts.length, 20);
-  assert.deepEqual(book.entries.map((entry) => Number(entry.sequence)).toSorted((a, b) => a - b), Array.from({ length: 20 }, (_, i) => i + 1));
+  const numbers = book.entries.map((entry) => Number(entry.sequence)).toSorted((a, b) => a - b);
+  assert.deepEqual(numbers, Array.from({ length: 20 }, (_, index) => index + 1));
 });
 
 test("control: without the lock two pages send the same entry twice", async () => {
@@ -363,8 +370,9 @@ test("a clock that is off is told", async () => {
   const shed = await openShed();
   const heard = [];
   shed.outbox.on("clock", (ahead) => heard.push(ahead));
+  const head = { number: 1, hash: "0".repeat(64) };
   shed.book.before = ({ entry_id: id }) =>
-    answered(201, { entry: 1, id, hash: "0".repeat(64), kind: "x", head: { number: 1, hash: "0".repeat(64) }, clock_ahead_s: 184.2, beside: null });
+    answered(201, { entry: 1, id, hash: head.hash, kind: "x", head, clock_ahead_s: 184.2, beside: null });
   await shed.outbox.put(pail());
   await rest(shed);
   assert.deepEqual(heard, [184.2]);
@@ -390,7 +398,8 @@ test("what is in the book is kept for seven days and then erased; what waits is 
   await shed.outbox.put(pail(2));
   await rest(shed);
   const later = shed.clock.ms + KEPT_MS + 1;
-  const again = await openOutbox({ storage: shed.storage, fetch: shed.book.fetch, now: () => later, locks: shed.locks, timer: makeTimer() });
+  const { storage, locks, book } = shed;
+  const again = await openOutbox({ storage, locks, fetch: book.fetch, now: () => later, timer: makeTimer() });
   assert.deepEqual((await again.all()).map((entry) => entry.state), [WAITING]);
 });
 
@@ -409,7 +418,8 @@ test("a store that was emptied is noticed by the number told before, which a coo
   const shed = await openShed();
   assert.equal(await shed.outbox.know({ device: "T1", enrolled: true, last_sequence: 0 }), null);
   const emptied = await openShed();
-  assert.deepEqual(await emptied.outbox.know({ device: "T1", enrolled: true, last_sequence: 4 }, 7), { from: 5, to: 7 });
+  const lost = await emptied.outbox.know({ device: "T1", enrolled: true, last_sequence: 4 }, 7);
+  assert.deepEqual(lost, { from: 5, to: 7 });
   await emptied.outbox.put(pail());
   await rest(emptied);
   assert.equal(emptied.book.entries[0].sequence, "8");
@@ -469,7 +479,8 @@ test("the tile that is lit, and since when the book is out of reach, are there a
   const shed = await openShed();
   await shed.outbox.light("MO");
   await shed.outbox.reached(false);
-  const again = await openOutbox({ storage: shed.storage, fetch: shed.book.fetch, now: () => 5, locks: shed.locks, timer: makeTimer() });
+  const { storage, locks, book } = shed;
+  const again = await openOutbox({ storage, locks, fetch: book.fetch, now: () => 5, timer: makeTimer() });
   assert.equal(again.lit(), "MO");
   assert.equal(again.outOfReachSince(), shed.clock.ms);
 });
@@ -478,12 +489,14 @@ test("what an answer means", () => {
   const said = { problems: { "": "No." } };
   assert.deepEqual(
     [
-      [201, { entry: 1 }], [200, { entry: 1 }], [200, null], [401, { why: "not signed in" }], [401, null], [403, { why: "token" }],
-      [403, said], [404, said], [422, said], [404, null], [408, null], [409, said], [425, said], [429, null], [500, null], [503, null],
+      [201, { entry: 1 }], [200, { entry: 1 }], [200, null], [401, { why: "not signed in" }], [401, null],
+      [403, { why: "token" }], [403, said], [404, said], [422, said], [404, null], [408, null], [409, said],
+      [425, said], [429, null], [500, null], [503, null],
     ].map(([status, given]) => meaningOf(status, given)),
     [
-      "booked", "booked", "later", "out", "later", "token", "refused", "refused", "refused", "ill", "later", "later", "early",
-      "later", "ill", "later",
+      "booked", "booked", "later", "out", "later",
+      "token", "refused", "refused", "refused", "ill", "later", "later",
+      "early", "later", "ill", "later",
     ],
   );
 });

@@ -4,7 +4,8 @@ import { test } from "node:test";
 import { openPhotos, PIECE_BYTES, piecesOf, sha256, within } from "../../static/js/photos.js";
 import { answered, makeTimer, openShed, pail, rest } from "./shed.js";
 
-const picture = (size, fill = 7) => new File([new Uint8Array(size).fill(fill)], "photo.jpg", { type: "image/jpeg", lastModified: 1e12 });
+const TAKEN = { type: "image/jpeg", lastModified: 1e12 };
+const picture = (size, fill = 7) => new File([new Uint8Array(size).fill(fill)], "photo.jpg", TAKEN);
 
 /** A yard that keeps pieces of photos. */
 function makeFolder() {
@@ -21,7 +22,10 @@ function makeFolder() {
     folder.sizes.push(options.body.byteLength);
     return answered(200, { piece: Number(number) });
   };
-  folder.whole = (hash) => Buffer.concat([...folder.pieces.get(hash).entries()].toSorted(([a], [b]) => a - b).map(([, bytes]) => bytes));
+  folder.whole = (hash) => {
+    const pieces = [...folder.pieces.get(hash).entries()].toSorted(([one], [other]) => one - other);
+    return Buffer.concat(pieces.map(([, bytes]) => bytes));
+  };
   return folder;
 }
 
@@ -29,8 +33,8 @@ async function openWithPhotos(shrink = async (file) => ({ blob: file, isAsItCame
   const shed = await openShed();
   shed.folder = makeFolder();
   shed.photos = openPhotos({
-    storage: shed.storage, outbox: shed.outbox, locks: shed.locks, token: () => "fresh", shrink,
-    fetch: (...asked) => shed.folder.fetch(...asked), now: () => shed.clock.ms, random: () => 1, timer: (shed.again = makeTimer()),
+    storage: shed.storage, outbox: shed.outbox, locks: shed.locks, token: () => "fresh", shrink, random: () => 1,
+    fetch: (...asked) => shed.folder.fetch(...asked), now: () => shed.clock.ms, timer: (shed.again = makeTimer()),
   });
   return shed;
 }
@@ -51,7 +55,8 @@ test("a photo is within 2560 px, its sides in proportion, and never made larger"
 });
 
 test("pieces are 256 KiB and the last is what is left", () => {
-  assert.deepEqual(piecesOf(2 * PIECE_BYTES + 5), [[0, PIECE_BYTES], [PIECE_BYTES, 2 * PIECE_BYTES], [2 * PIECE_BYTES, 2 * PIECE_BYTES + 5]]);
+  const size = 2 * PIECE_BYTES + 5;
+  assert.deepEqual(piecesOf(size), [[0, PIECE_BYTES], [PIECE_BYTES, 2 * PIECE_BYTES], [2 * PIECE_BYTES, size]]);
   assert.deepEqual(piecesOf(PIECE_BYTES), [[0, PIECE_BYTES]]);
 });
 
@@ -146,7 +151,8 @@ test("pieces the yard has lost, or that were not the photo, are brought again", 
 test("a photo that the yard does not take is parked with its reason, and the rest goes on", async () => {
   const shed = await openWithPhotos();
   const entry = await shed.outbox.put(pail());
-  shed.folder.before = (method) => (method === "POST" ? answered(413, { problems: { "": "The photo has 16.0 MB." } }) : null);
+  const tooLarge = { problems: { "": "The photo has 16.0 MB." } };
+  shed.folder.before = (method) => (method === "POST" ? answered(413, tooLarge) : null);
   const photo = await shed.photos.keep(picture(1000), entry);
   await restWithPhotos(shed);
   const kept = shed.storage.stores.entries.get(photo.id);
@@ -159,7 +165,8 @@ test("a photo that the yard does not take is parked with its reason, and the res
 test("too many an hour wait until they are let in", async () => {
   const shed = await openWithPhotos();
   const entry = await shed.outbox.put(pail());
-  shed.folder.before = (method) => (method === "POST" ? answered(429, { problems: { "": "200 within the hour." } }, { "retry-after": "600" }) : null);
+  const tooMany = { problems: { "": "200 within the hour." } };
+  shed.folder.before = (method) => (method === "POST" ? answered(429, tooMany, { "retry-after": "600" }) : null);
   const photo = await shed.photos.keep(picture(1000), entry);
   await restWithPhotos(shed);
   const asked = shed.folder.asked.length;
@@ -188,8 +195,8 @@ test("without room the photo is not kept, says so, and the entry stays", async (
   shed.book.isDown = true;
   const entry = await shed.outbox.put(pail());
   const write = shed.storage.write;
-  shed.storage.write = (stores, work) =>
-    stores.includes("photos") ? Promise.reject(Object.assign(new Error("full"), { name: "QuotaExceededError" })) : write(stores, work);
+  const full = Object.assign(new Error("full"), { name: "QuotaExceededError" });
+  shed.storage.write = (stores, work) => (stores.includes("photos") ? Promise.reject(full) : write(stores, work));
   const wrong = await shed.photos.keepOne(picture(1000), entry);
   assert.match(wrong, /photo.*no room left/i);
   assert.deepEqual((await shed.outbox.all()).map((one) => one.id), [entry.id]);

@@ -47,11 +47,12 @@ export function answered(status, said, headers = {}) {
 }
 
 /**
- * A book: entries by id, each once. `before(fields)` may answer in its stead; `losesAnswers` takes the entry and loses the
- * answer; `isDown` does neither.
+ * A book: entries by id, each once. `before(fields)` may answer in its stead; `losesAnswers` takes the entry and loses
+ * the answer; `isDown` does neither.
  */
 export function makeBook() {
-  const book = { entries: [], byId: new Map(), posts: [], isDown: false, losesAnswers: 0, before: () => null, clocks: [] };
+  const book = { entries: [], byId: new Map(), posts: [], clocks: [], isDown: false, losesAnswers: 0 };
+  book.before = () => null;
   book.fetch = async (url, options) => {
     const fields = [...options.body];
     book.posts.push({ url, fields, headers: options.headers });
@@ -73,9 +74,8 @@ export function makeBook() {
       throw new TypeError("Failed to fetch");
     }
     const hash = String(entry.number).padStart(64, "0");
-    return answered(known ? 200 : 201, {
-      entry: entry.number, id, hash, kind: "pours.mix", head: { number: entry.number, hash }, clock_ahead_s: 0, beside: null,
-    });
+    const head = { number: entry.number, hash };
+    return answered(known ? 200 : 201, { entry: entry.number, id, hash, kind: "pours.mix", head, clock_ahead_s: 0 });
   };
   return book;
 }
@@ -103,7 +103,8 @@ export async function openShed(more = {}) {
 }
 
 export function pail(number = 1) {
-  return { url: "/hulls/MB84-03/parts/hull%20shell/pours/1/mix/", act: "A pail", about: "MB84-03", fields: [["pail", String(number)]] };
+  const url = "/hulls/MB84-03/parts/hull%20shell/pours/1/mix/";
+  return { url, act: "A pail", about: "MB84-03", fields: [["pail", String(number)]] };
 }
 
 /** Until all that is under way is done, and what is due at once. */

@@ -37,13 +37,13 @@ function makeWorker(answer) {
     },
   };
   const self = {
-    SHELL: ["/static/css/base.1.css"], GENERATION: "g2", location: new URL(`${HOST}/sw.js`), clients: { claim: async () => {} },
+    SHELL: ["/static/css/base.1.css"], GENERATION: "g2", location: new URL(`${HOST}/sw.js`),
+    clients: { claim: async () => {} },
     skipWaiting: async () => {}, addEventListener: (name, work) => { heard[name] = work; },
   };
   const asked = [];
   const world = {
-    self, caches, URL, Headers, AbortController, setTimeout, clearTimeout, Date, Number, Set, Promise, String, decodeURIComponent,
-    encodeURIComponent, console,
+    self, caches, URL, Headers, setTimeout, Date, Number, Set, Promise, String, decodeURIComponent, encodeURIComponent,
     Response: class extends Response {
       static redirect(where) { return new Response("", { status: 302, headers: { location: where } }); }
     },
@@ -59,7 +59,8 @@ function makeWorker(answer) {
   vm.runInNewContext(SOURCE, world);
   const get = async (path, more = {}) => {
     let promise = null;
-    const request = { url: `${HOST}${path}`, method: "GET", mode: "navigate", cache: "default", headers: new Headers(), ...more };
+    const asks = { method: "GET", mode: "navigate", cache: "default", headers: new Headers(), ...more };
+    const request = { url: `${HOST}${path}`, ...asks };
     heard.fetch({ request, respondWith: (given) => { promise = given; } });
     return promise;
   };
@@ -154,7 +155,7 @@ test("a fragment is kept apart from the page of the same address", async () => {
 
 test("of the generations before, the last stays until its pages are kept anew", async () => {
   const worker = makeWorker(book);
-  for (const name of ["hullbook-shell-g0", "hullbook-pages-g0", "hullbook-shell-g1", "hullbook-pages-g1", "hullbook-shell-g2"]) worker.open(name);
+  for (const name of ["shell-g0", "pages-g0", "shell-g1", "pages-g1", "shell-g2"]) worker.open(`hullbook-${name}`);
   let done = null;
   worker.heard.activate({ waitUntil: (given) => { done = given; } });
   await done;
