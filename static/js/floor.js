@@ -5,7 +5,7 @@
 // false).
 
 import { addressOf, clearWrong, fieldsOf, fill, hullIn, saidIn, showWrong } from "./forms.js";
-import { openOutbox, REFUSED } from "./outbox.js";
+import { BOOKED, openOutbox, REFUSED } from "./outbox.js";
 import { askWho, drawStrip, personsOf } from "./person.js";
 import { openPhotos } from "./photos.js";
 import { indexedStorage } from "./storage.js";
@@ -53,13 +53,17 @@ async function open() {
       channel: new BroadcastChannel(NAME),
     }),
   );
-  const lost = await outbox.know(tablet, highestTold());
-  if (lost) await outbox.remember({ name: "lost", ...lost, at: Date.now() });
+  await noteLost(await outbox.know(tablet, highestTold()));
   if (tablet.enrolled && outbox.litSince() === null && tablet.lit) await outbox.light(tablet.lit);
   Object.assign(persons, personsOf(outbox, tablet, { isPour }));
   photos = openPhotos({ storage, outbox, fetch: window.fetch.bind(window), locks: navigator.locks, token: tokenNow });
   navigator.storage?.persist?.().catch(() => {});
   return outbox;
+}
+
+/** Numbers that were told here and are gone stand on every page until somebody has seen to them. */
+async function noteLost(lost) {
+  if (lost) await outbox.remember({ name: "lost", ...lost });
 }
 
 /** The highest number this browser has given, by a cookie: it is still there when the engine has emptied the store. */
@@ -247,7 +251,7 @@ function drawNow() {
   markNeedsBook(since, now);
   drawStrip(tablet.enrolled ? persons.lit() : tablet.lit, crew);
   const lost = outbox.fact("lost");
-  band("lost", lost ? lostWords(lost) : "");
+  band("lost", lost?.to ? lostWords(lost) : "", ["It is seen to", () => noteLost({ from: null, to: null }).then(draw)]);
 }
 
 async function strike(entry) {
@@ -302,7 +306,7 @@ async function askBook() {
     const state = await answer.json();
     if (answer.status === 401) band("out", OUT_WORDS[state.why] ?? "");
     if (!answer.ok) return;
-    await outbox.know(state, 0, true);
+    await noteLost(await outbox.know(state, highestTold(), true));
     persons.tellBook(state.lit);
     await forgetOthersPages(state);
   } catch {
@@ -398,6 +402,12 @@ async function wire() {
       draw();
     });
   }
+  outbox.on("emptied", ({ sequence }) => {
+    const gone = [...shown.values()].filter((entry) => entry.state !== BOOKED && entry.sequence < sequence);
+    for (const entry of gone) shown.delete(entry.id);
+    const numbers = gone.map((entry) => entry.sequence);
+    if (numbers.length) noteLost({ from: Math.min(...numbers), to: Math.max(...numbers) }).then(draw);
+  });
   outbox.on("gone", (entry) => {
     shown.delete(entry.id);
     draw();

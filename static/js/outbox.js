@@ -13,6 +13,7 @@ export const REFUSED = "not taken";
 export const KEPT_MS = 7 * 24 * 3600 * 1000;
 const LONGEST_WAIT_MS = 60_000;
 const ELSEWHERE_MS = 5_000; // how soon to ask again whether the page that was sending still is
+const WOKEN_MS = 500;
 const GIVE_UP_MS = 20_000;
 const BATCH = 50;
 const SWEPT_EVERY_MS = 3600_000;
@@ -125,8 +126,12 @@ export async function openOutbox({
   async function put(told) {
     const at = new Date(now()).toISOString();
     const person = told.person ?? lit();
+    let isEmptied = false;
     const entry = await storage.write([ENTRIES, TABLET], async (kept) => {
-      const counted = await kept.get(TABLET, "sequence");
+      // A store that was emptied under the page goes on from what the page knows: no number is given twice.
+      const there = await kept.get(TABLET, "sequence");
+      const counted = there ?? mind.get("sequence");
+      isEmptied = counted !== there;
       const sequence = (counted?.value ?? 0) + 1;
       await kept.put(TABLET, { ...counted, name: "sequence", value: sequence });
       const id = told.id ?? crypto.randomUUID();
@@ -146,6 +151,7 @@ export async function openOutbox({
       return made;
     });
     mind.set("sequence", { ...mind.get("sequence"), name: "sequence", value: entry.sequence });
+    if (isEmptied) emit("emptied", entry);
     changed("told", entry);
     wake();
     return entry;
@@ -280,7 +286,8 @@ export async function openOutbox({
         await kept.put(TABLET, { ...counted, device: device ?? counted.device ?? null, value });
         return { value, lost: null };
       }
-      const lost = told > last ? { from: last + 1, to: told } : null;
+      const highest = Math.max(told, mind.get("sequence")?.value ?? 0);
+      const lost = highest > last ? { from: last + 1, to: highest } : null;
       // Emptied, and nobody knows what it held: one number stays free, so that the book shows the hole.
       const unknown = !lost && enrolled && last > 0 ? { from: last + 1, to: last + 1 } : null;
       const value = lost?.to ?? unknown?.to ?? last;
@@ -457,9 +464,11 @@ export async function openOutbox({
         if (outcome.end === "out" || outcome.sent) emit("out", outcome.why ?? "");
         if (outcome.end === "out" || outcome.end === "done") emit("idle", left);
         if (left) {
+          const wait = (outcome.wait ?? 0) * 1000;
           if (outcome.end === "elsewhere") later(ELSEWHERE_MS);
-          else if (outcome.end === "done" && isWoken) later(0);
-          else later(Math.max(waitBefore(tries++, random), (outcome.wait ?? 0) * 1000));
+          // Something happened meanwhile, a tap or the network's return: what was decided before it is out of date.
+          else if (isWoken) later(outcome.end === "done" ? 0 : Math.max(WOKEN_MS, wait));
+          else later(Math.max(waitBefore(tries++, random), wait));
         }
         return outcome;
       })

@@ -58,8 +58,8 @@ export function markNeedsBook(since, now) {
   }
 }
 
-/** A band across the head of the page, one for each name; no words take it away. */
-export function band(name, words) {
+/** A band across the head of the page, one for each name; no words take it away. `key` is `[words, act]`. */
+export function band(name, words, key = null) {
   const id = `hb-band-${name}`;
   const shown = document.getElementById(id);
   if (!words) {
@@ -67,8 +67,10 @@ export function band(name, words) {
   } else if (shown) {
     shown.firstElementChild.textContent = words;
   } else {
-    const text = made("span", { text: words });
-    document.querySelector("#page").prepend(made("p", { id, className: "notice notice-soon", role: "alert" }, text));
+    const parts = [made("span", { text: words })];
+    if (key) parts.push(made("button", { className: "key", type: "button", text: key[0], onclick: key[1] }));
+    document.querySelector("#page").prepend(made("div", { id, className: "notice notice-soon" }, ...parts));
+    document.getElementById(id).setAttribute("role", "alert");
   }
 }
 

@@ -102,6 +102,20 @@ test("a try that fails is followed by another, and a success starts the waits an
   assert.ok([...shed.timer.due.values()][0].ms <= 2000);
 });
 
+test("the network's return during a try that fails is not forgotten until a minute later", async () => {
+  const shed = await openShed();
+  shed.book.isDown = true;
+  await shed.outbox.put(pail());
+  for (let again = 0; again < 10; again += 1) await rest(shed);
+  const honest = shed.book.fetch;
+  shed.book.fetch = async (...asked) => {
+    shed.outbox.flush();
+    return honest(...asked);
+  };
+  await shed.outbox.flush();
+  assert.deepEqual([...shed.timer.due.values()].map(({ ms }) => ms), [500]);
+});
+
 test("what the book does not take is kept with its reason and lets the others pass", async () => {
   const shed = await openShed();
   shed.book.before = ({ pail: number }) =>
@@ -423,6 +437,22 @@ test("a store that was emptied is noticed by the number told before, which a coo
   await emptied.outbox.put(pail());
   await rest(emptied);
   assert.equal(emptied.book.entries[0].sequence, "8");
+});
+
+test("a store that is emptied under an open page gives no number twice, and says so", async () => {
+  const shed = await openShed();
+  await shed.outbox.know({ device: "T1", enrolled: true, last_sequence: 0 });
+  shed.book.isDown = true;
+  await shed.outbox.put(pail(1));
+  await shed.outbox.put(pail(2));
+  for (const store of Object.values(shed.storage.stores)) store.clear();
+  const heard = [];
+  shed.outbox.on("emptied", (entry) => heard.push(entry.sequence));
+  const entry = await shed.outbox.put(pail(3));
+  await shed.outbox.put(pail(4));
+  assert.deepEqual([entry.sequence, heard], [3, [3]]);
+  for (const store of Object.values(shed.storage.stores)) store.clear();
+  assert.deepEqual(await shed.outbox.know({ device: "T1", enrolled: true, last_sequence: 1 }), { from: 2, to: 4 });
 });
 
 test("a store that was emptied with its cookie leaves one number free", async () => {
