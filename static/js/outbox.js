@@ -109,7 +109,8 @@ export async function openOutbox({
 
   async function remember(fact) {
     mind.set(fact.name, fact);
-    await storage.note([TABLET], (kept) => kept.put(TABLET, fact));
+    // Without room it is remembered for as long as the page lives.
+    await storage.note([TABLET], (kept) => kept.put(TABLET, fact)).catch(() => {});
   }
 
   async function recall() {
