@@ -295,29 +295,33 @@ function sayWhatIsAway() {
 
 // ---- The book, and whether it is there
 
+/** What the book says of this tablet this moment; null where it is out of reach. */
+async function saidByBook() {
+  const headers = { Accept: "application/json" };
+  try {
+    const answer = await fetch("/tablet/state/", { cache: "no-store", redirect: "error", headers });
+    return answer.headers.get("content-type")?.includes("json") ? { isIn: answer.ok, ...(await answer.json()) } : null;
+  } catch {
+    return null;
+  }
+}
+
 async function askBook() {
   if (document.visibilityState === "hidden") return;
-  try {
-    const headers = { Accept: "application/json" };
-    const answer = await fetch("/tablet/state/", { cache: "no-store", redirect: "error", headers });
-    const isBook = answer.headers.get("content-type")?.includes("json") ?? false;
-    await outbox.reached(isBook && navigator.onLine);
-    if (!isBook) return;
-    const state = await answer.json();
-    if (answer.status === 401) band("out", OUT_WORDS[state.why] ?? "");
-    if (!answer.ok) return;
-    await noteLost(await outbox.know(state, highestTold(), true));
-    persons.tellBook(state.lit);
-    await forgetOthersPages(state);
-  } catch {
-    await outbox.reached(false);
-  }
+  const state = await saidByBook();
+  await outbox.reached(state !== null && navigator.onLine);
+  if (!state) return;
+  if (state.why) band("out", OUT_WORDS[state.why] ?? "");
+  if (!state.isIn) return;
+  await noteLost(await outbox.know(state, highestTold(), true));
+  persons.tellBook(state.lit);
+  await forgetOthersPages(state);
 }
 
 function wake() {
   outbox.flush().catch(() => {});
   photos.flush().catch(() => {});
-  askBook();
+  askBook().catch(() => {});
 }
 
 async function keepPages() {
@@ -432,7 +436,7 @@ async function wire() {
     target.addEventListener(event, wake);
   }
   window.addEventListener("offline", () => outbox.reached(false));
-  setInterval(askBook, ASK_EVERY_MS);
+  setInterval(() => askBook().catch(() => {}), ASK_EVERY_MS);
   setInterval(draw, 5000);
   window.addEventListener("pageshow", (event) => event.persisted && readAll().then(draw));
   await readAll();
