@@ -1,0 +1,363 @@
+"""How resin runs through a strip from the keel to the flange: front against time, resin taken, lines opened in turn.
+
+Everything is of a strip one metre wide. A flow resistance is pressure over viscosity and volume flow, in 1/m3: a metre
+of a section adds 1 / (permeability x thickness), a hose what `hose_resistance_1_m3` gives. Front places are metres of
+girth from the keel; minutes count from the opening of the first line.
+
+The model: Darcy's law (Darcy 1856), a sharp front that leaves the laminate full, a preform that keeps its thickness,
+one temperature, constant pressure at the inlets and in the bag. It leaves out race-tracking along core joints and
+radii, swelling beside an open inlet, fronts that meet, and what an earlier line still brings once the next is open.
+
+Source: Darcy's law integrated along the strip; each closed form is put to quadrature, to an ODE solver and to finite
+elements in the tests.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass
+from itertools import accumulate
+from math import exp, expm1, log1p, pi, sqrt
+from typing import NamedTuple
+
+from hullbook.calc.errors import (
+    InputRefused,
+    require_between,
+    require_fraction,
+    require_not_negative,
+    require_positive,
+)
+from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+M2_PER_DARCY = 9.869233e-13
+HIGHEST_PERMEABILITY_M2 = 1e-6
+GAUGE_SUSPECTED_ABOVE_MBAR = 300.0
+SERIES_BELOW = 0.02
+"""Below this share of the pull lost within a piece its two curves are summed as series: no digits are lost."""
+
+
+@dataclass(frozen=True)
+class Section:
+    """A stretch of the strip with one lay-up; permeability in the direction of flow, `rise_m` the height gained."""
+
+    name: str
+    length_m: float
+    thickness_mm: float
+    porosity: float
+    permeability_m2: float
+    rise_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot exist: `not_positive`, `impossible`, `unit_suspect` (percent, darcy)."""
+        require_positive("length_m", self.length_m, "m")
+        require_positive("thickness_mm", self.thickness_mm, "mm")
+        require_fraction("porosity", self.porosity)
+        require_permeability("permeability_m2", self.permeability_m2)
+        require_between("rise_m", self.rise_m, -self.length_m, self.length_m, "m, no more than the length")
+
+
+@dataclass(frozen=True)
+class Feed:
+    """A feed line across the strip, opened when the front has come to `opens_front_m`."""
+
+    girth_m: float
+    opens_front_m: float
+    hose_resistance_1_m3: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse a line opened ahead of the front (`impossible`: two fronts would trap air), `negative` figures."""
+        require_not_negative("girth_m", self.girth_m, "m")
+        require_not_negative("hose_resistance_1_m3", self.hose_resistance_1_m3, "1/m3")
+        if not self.opens_front_m >= self.girth_m:
+            accepted = f"a line is opened when the front has passed it, at {self.girth_m:g} m or later"
+            raise InputRefused("impossible", "opens_front_m", self.opens_front_m, accepted)
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Sections in series from the keel outwards and the feed lines in the order they are opened."""
+
+    sections: tuple[Section, ...]
+    feeds: tuple[Feed, ...]
+
+    def __post_init__(self) -> None:
+        """Refuse a strip without sections or lines (`missing`), and lines out of order (`inconsistent`)."""
+        for field, rows in (("sections", self.sections), ("feeds", self.feeds)):
+            if not rows:
+                raise InputRefused("missing", field, "none", "give at least one")
+        if self.feeds[0].opens_front_m != 0:
+            raise InputRefused("inconsistent", "feeds", self.feeds[0], "the first line is opened at the start, at 0 m")
+        for before, after in zip(self.feeds, self.feeds[1:], strict=False):
+            if not (before.girth_m < after.girth_m and before.opens_front_m < after.opens_front_m < self.length_m):
+                accepted = f"lines lie and are opened one after another, short of {self.length_m:g} m"
+                raise InputRefused("inconsistent", "feeds", f"{after.girth_m:g} m", accepted)
+
+    @property
+    def section_ends_m(self) -> tuple[float, ...]:
+        """Girth at the end of each section."""
+        return tuple(accumulate(section.length_m for section in self.sections))
+
+    @property
+    def length_m(self) -> float:
+        """Girth of the strip."""
+        return self.section_ends_m[-1]
+
+
+@dataclass(frozen=True)
+class Pull:
+    """What drives the resin: pressure at the keel, in Pa, and the resin itself.
+
+    `driving_pressure_pa` holds for a pail whose resin stands as high as the keel; the sections' rise is taken off it.
+    `thickening_per_min` is ln 2 over the minutes in which the viscosity doubles, counted from the first mixing.
+    """
+
+    driving_pressure_pa: float
+    viscosity_pa_s: float
+    liquid_resin_density_kg_m3: float
+    thickening_per_min: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse `not_positive` and `negative` figures."""
+        require_positive("driving_pressure_pa", self.driving_pressure_pa, "Pa")
+        require_positive("viscosity_pa_s", self.viscosity_pa_s, "Pa.s")
+        require_positive("liquid_resin_density_kg_m3", self.liquid_resin_density_kg_m3, "kg/m3")
+        require_not_negative("thickening_per_min", self.thickening_per_min, "1/min")
+
+
+@dataclass(frozen=True)
+class Opening:
+    """When a feed line is opened, counted from 0, and where the front is then."""
+
+    feed: int
+    minute: float
+    front_m: float
+
+
+class Piece(NamedTuple):
+    """A stretch in one section with one line open: resistance grows, and pull falls, straight with the distance in it.
+
+    `minutes` and `kg` are those at its start, the minutes at constant viscosity; `slowness` is viscosity x porosity x
+    thickness in Pa.min m, so that the front takes slowness x resistance / pull minutes for a metre.
+    """
+
+    start_m: float
+    length_m: float
+    minutes: float
+    kg: float
+    kg_m: float
+    slowness: float
+    resistance: float
+    resistance_per_m: float
+    pull_pa: float
+    pull_loss_pa_m: float
+
+    def minutes_over(self, distance_m: float) -> float:
+        """Minutes for the first metres of the piece: slowness x integral of (A + B s) / (C - D s)."""
+        lost = self.pull_loss_pa_m * distance_m / self.pull_pa
+        if abs(lost) < SERIES_BELOW:  # -ln(1 - u)/u and (-ln(1 - u) - u)/u^2, as series in u
+            first, second, power = 0.0, 0.0, 1.0
+            for n in range(1, 9):
+                first += power / n
+                second += power / (n + 1)
+                power *= lost
+        else:
+            first = -log1p(-lost) / lost
+            second = (first - 1) / lost
+        along = self.resistance * first + self.resistance_per_m * distance_m * second
+        return self.slowness * distance_m / self.pull_pa * along
+
+    def distance_in(self, minutes: float) -> float:
+        """Metres of the piece wetted in these minutes: the inverse of `minutes_over`."""
+        if minutes <= 0:
+            return 0.0
+        if self.pull_loss_pa_m == 0:
+            reach = 2 * minutes * self.pull_pa / self.slowness
+            return min(
+                reach / (self.resistance + sqrt(self.resistance**2 + reach * self.resistance_per_m)), self.length_m
+            )
+        # The curve bends one way all along, so Newton's steps from the end it bends towards never leave the piece.
+        bend = self.resistance_per_m * self.pull_pa + self.resistance * self.pull_loss_pa_m
+        distance = self.length_m if bend > 0 else 0.0
+        for _ in range(100):
+            step = (self.minutes_over(distance) - minutes) / self.minutes_per_m(distance)
+            distance = min(max(distance - step, 0.0), self.length_m)
+            if abs(step) <= 1e-13 * self.length_m:
+                break
+        return distance
+
+    def minutes_per_m(self, distance_m: float) -> float:
+        """Minutes the front takes for a metre, there."""
+        resistance = self.resistance + self.resistance_per_m * distance_m
+        return self.slowness * resistance / (self.pull_pa - self.pull_loss_pa_m * distance_m)
+
+
+@dataclass(frozen=True)
+class Fill:
+    """The front of one strip against time, from the first line opened to the flange wetted."""
+
+    length_m: float
+    fill_minutes: float
+    openings: tuple[Opening, ...]
+    pieces: tuple[Piece, ...]
+    thickening_per_min: float
+
+    def minute_at(self, front_m: float) -> float:
+        """When the front comes to this girth. Raises `impossible` outside the strip."""
+        piece, distance = self._at_front(front_m)
+        return thickened_minutes(piece.minutes + piece.minutes_over(distance), self.thickening_per_min)
+
+    def front_m_at(self, minute: float) -> float:
+        """Where the front is at this minute; at the end of the strip from `fill_minutes` on. Raises `negative`."""
+        if require_not_negative("minute", minute, "min") >= self.fill_minutes:
+            return self.length_m
+        piece, distance = self._at_minute(minute)
+        return piece.start_m + distance
+
+    def resin_kg_m(self, front_m: float) -> float:
+        """Resin in the wet strip with the front at this girth, kg per metre of width. Raises `impossible` outside."""
+        piece, distance = self._at_front(front_m)
+        return piece.kg + piece.kg_m * distance
+
+    def demand_kg_min_m(self, minute: float) -> float:
+        """Resin drawn per minute and metre of width; nothing once the strip is full.
+
+        Raises `negative`, and `impossible` for the very moment a line without hose is opened: there is no bound to it.
+        """
+        if require_not_negative("minute", minute, "min") >= self.fill_minutes:
+            return 0.0
+        piece, distance = self._at_minute(minute)
+        minutes_per_m = piece.minutes_per_m(distance) * exp(self.thickening_per_min * minute)
+        if minutes_per_m == 0:
+            raise InputRefused("impossible", "minute", f"{minute:g}", "give a moment after the line was opened")
+        return piece.kg_m / minutes_per_m
+
+    def _at_front(self, front_m: float) -> tuple[Piece, float]:
+        require_between("front_m", front_m, 0, self.length_m, "m")
+        piece = self.pieces[max(bisect_right(self.pieces, front_m, key=lambda piece: piece.start_m) - 1, 0)]
+        return piece, front_m - piece.start_m
+
+    def _at_minute(self, minute: float) -> tuple[Piece, float]:
+        k = self.thickening_per_min
+        plain = -expm1(-k * minute) / k if k else minute
+        piece = self.pieces[max(bisect_right(self.pieces, plain, key=lambda piece: piece.minutes) - 1, 0)]
+        return piece, piece.distance_in(plain - piece.minutes)
+
+
+def fill(strip: Strip, pull: Pull) -> Fill:
+    """Work out how the front runs through the strip.
+
+    Raises `impossible` where the resin does not reach the end: it stands too high, or the resin has thickened before.
+    """
+    pieces = _pieces(strip, pull)
+    starts = {piece.start_m: piece.minutes for piece in pieces}
+    k = pull.thickening_per_min
+    plain = pieces[-1].minutes + pieces[-1].minutes_over(pieces[-1].length_m)
+    if k * plain >= 1:
+        stops = next(one for one in reversed(pieces) if k * one.minutes < 1)
+        front_m = stops.start_m + stops.distance_in(1 / k - stops.minutes)
+        accepted = f"the resin thickens before it gets there and stops at {front_m:.2f} m"
+        raise InputRefused("impossible", "strip", f"a front at {strip.length_m:g} m", accepted)
+    openings = tuple(
+        Opening(place, thickened_minutes(starts[feed.opens_front_m], k), feed.opens_front_m)
+        for place, feed in enumerate(strip.feeds)
+    )
+    return Fill(strip.length_m, thickened_minutes(plain, k), openings, pieces, k)
+
+
+def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
+    """Real minutes for what takes `minutes` at constant viscosity, when it grows as exp(k t): -ln(1 - k t0) / k.
+
+    Raises `impossible` from k t0 = 1 on: the front never gets there.
+    """
+    reached = thickening_per_min * minutes
+    if reached == 0:
+        return minutes
+    if reached >= 1:
+        accepted = f"resin that thickens so gets no further than {1 / thickening_per_min:.4g} min of flow bring it"
+        raise InputRefused("impossible", "minutes", f"{minutes:.4g}", accepted)
+    return -log1p(-reached) / thickening_per_min
+
+
+def _pieces(strip: Strip, pull: Pull) -> tuple[Piece, ...]:
+    """Cut the strip at its joints and lines, and run the front through the pieces at constant viscosity."""
+    pieces = []
+    opened = {feed.opens_front_m: feed for feed in strip.feeds}
+    cuts = sorted({place for feed in strip.feeds for place in (feed.girth_m, feed.opens_front_m)})
+    passed: dict[float, float] = {}  # flow resistance of the laminate from the keel, at each cut
+    start_m = minutes = kg = resistance = fed_from = 0.0
+    pull_pa = pull.driving_pressure_pa
+    for section, section_end_m in zip(strip.sections, strip.section_ends_m, strict=True):
+        volume = section.porosity * section.thickness_mm / 1000
+        kg_m = pull.liquid_resin_density_kg_m3 * volume
+        slowness = pull.viscosity_pa_s / 60 * volume
+        resistance_per_m = 1000 / (section.permeability_m2 * section.thickness_mm)
+        loss_pa_m = pull.liquid_resin_density_kg_m3 * STANDARD_GRAVITY_M_S2 * section.rise_m / section.length_m
+        for end_m in (*cuts[bisect_right(cuts, start_m) : bisect_left(cuts, section_end_m)], section_end_m):
+            passed[start_m] = resistance
+            if feed := opened.get(start_m):
+                fed_from = passed[feed.girth_m] - feed.hose_resistance_1_m3
+            length_m = end_m - start_m
+            against = resistance - fed_from
+            piece = Piece(start_m, length_m, minutes, kg, kg_m, slowness, against, resistance_per_m, pull_pa, loss_pa_m)
+            pull_pa -= loss_pa_m * length_m
+            if pull_pa <= 0:
+                lift_m = greatest_lift_m(pull.driving_pressure_pa, pull.liquid_resin_density_kg_m3)
+                accepted = f"the resin will not reach this height; this pull lifts it {lift_m:.2f} m at most"
+                raise InputRefused("impossible", "rise_m", f"{section.name}, {end_m:g} m along", accepted)
+            pieces.append(piece)
+            minutes += piece.minutes_over(length_m)
+            kg += kg_m * length_m
+            resistance += resistance_per_m * length_m
+            start_m = end_m
+    return tuple(pieces)
+
+
+def driving_pressure_pa(station_mbar: float, bag_mbar_abs: float) -> float:
+    """Pressure that drives the resin at the height of the pail, in Pa: station pressure less bag pressure, both mbar.
+
+    Station 500 to 1085 mbar. Raises `impossible` outside it or with a bag no lower than the air, `negative` for a bag
+    below 0, `unit_suspect` for a bag above 300 mbar, which is usually a gauge reading.
+    """
+    require_between("station_mbar", station_mbar, LOWEST_STATION_MBAR, HIGHEST_STATION_MBAR, "mbar")
+    require_not_negative("bag_mbar_abs", bag_mbar_abs, "mbar absolute")
+    if bag_mbar_abs >= station_mbar:
+        raise InputRefused("impossible", "bag_mbar_abs", bag_mbar_abs, "the bag stands no lower than the air around it")
+    if bag_mbar_abs > GAUGE_SUSPECTED_ABOVE_MBAR:
+        accepted = f"give mbar absolute; a gauge that shows {bag_mbar_abs:g} leaves {station_mbar - bag_mbar_abs:g}"
+        raise InputRefused("unit_suspect", "bag_mbar_abs", bag_mbar_abs, accepted)
+    return 100 * (station_mbar - bag_mbar_abs)
+
+
+def head_mbar(height_m: float, liquid_resin_density_kg_m3: float) -> float:
+    """Pressure of a column of resin of this height in m, in mbar. Raises `negative`, `not_positive`."""
+    require_not_negative("height_m", height_m, "m")
+    require_positive("liquid_resin_density_kg_m3", liquid_resin_density_kg_m3, "kg/m3")
+    return liquid_resin_density_kg_m3 * STANDARD_GRAVITY_M_S2 * height_m / 100
+
+
+def greatest_lift_m(driving_pressure_pa: float, liquid_resin_density_kg_m3: float) -> float:
+    """Height above the resin in the pail at which the pull, in Pa, is used up, in m. Raises `not_positive`."""
+    require_positive("driving_pressure_pa", driving_pressure_pa, "Pa")
+    require_positive("liquid_resin_density_kg_m3", liquid_resin_density_kg_m3, "kg/m3")
+    return driving_pressure_pa / (liquid_resin_density_kg_m3 * STANDARD_GRAVITY_M_S2)
+
+
+def hose_resistance_1_m3(hose_length_m: float, bore_mm: float, fed_width_m: float) -> float:
+    """Flow resistance of a supply hose to a strip one metre wide: 128 L / (pi D^4), once for each metre of width fed.
+
+    Raises `not_positive`. Source: Hagen-Poiseuille, laminar flow in a round pipe.
+    """
+    require_positive("hose_length_m", hose_length_m, "m")
+    require_positive("bore_mm", bore_mm, "mm")
+    require_positive("fed_width_m", fed_width_m, "m")
+    return 128 * hose_length_m * fed_width_m / (pi * (bore_mm / 1000) ** 4)
+
+
+def require_permeability(field: str, permeability_m2: float) -> float:
+    """Give back a permeability between 0 and 1e-6 m2, else refuse it; 0.1 to 10 000 is asked about as darcy."""
+    require_positive(field, permeability_m2, "m2")
+    if 0.1 <= permeability_m2 <= 1e4:
+        accepted = f"{permeability_m2:g} darcy is {permeability_m2 * M2_PER_DARCY:.4g} m2"
+        raise InputRefused("unit_suspect", field, permeability_m2, accepted)
+    return require_between(field, permeability_m2, 0, HIGHEST_PERMEABILITY_M2, "m2")
