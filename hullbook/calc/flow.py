@@ -15,9 +15,10 @@ elements in the tests.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import accumulate
-from math import exp, expm1, log1p, pi, sqrt
+from math import exp, expm1, log, log1p, pi, radians, sin, sqrt
 from typing import NamedTuple
 
 from hullbook.calc.errors import (
@@ -27,14 +28,14 @@ from hullbook.calc.errors import (
     require_not_negative,
     require_positive,
 )
+from hullbook.calc.permeability import require_permeability
 from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR
 
 STANDARD_GRAVITY_M_S2 = 9.80665
-M2_PER_DARCY = 9.869233e-13
-HIGHEST_PERMEABILITY_M2 = 1e-6
 GAUGE_SUSPECTED_ABOVE_MBAR = 300.0
-SERIES_BELOW = 0.02
-"""Below this share of the pull lost within a piece its two curves are summed as series: no digits are lost."""
+"""A bag said to stand above this is a gauge reading mixed up; no limit of use (common practice, no source)."""
+SERIES_BELOW = 1e-3
+"""Where a piece loses less of the pull than this share, (-ln(1 - u) - u)/u^2 is summed as a series, to 15 digits."""
 
 
 @dataclass(frozen=True)
@@ -125,8 +126,7 @@ class Pull:
         require_not_negative("thickening_per_min", self.thickening_per_min, "1/min")
 
 
-@dataclass(frozen=True)
-class Opening:
+class Opening(NamedTuple):
     """When a feed line is opened, counted from 0, and where the front is then."""
 
     feed: int
@@ -155,17 +155,12 @@ class Piece(NamedTuple):
     def minutes_over(self, distance_m: float) -> float:
         """Minutes for the first metres of the piece: slowness x integral of (A + B s) / (C - D s)."""
         lost = self.pull_loss_pa_m * distance_m / self.pull_pa
-        if abs(lost) < SERIES_BELOW:  # -ln(1 - u)/u and (-ln(1 - u) - u)/u^2, as series in u
-            first, second, power = 0.0, 0.0, 1.0
-            for n in range(1, 9):
-                first += power / n
-                second += power / (n + 1)
-                power *= lost
+        if -SERIES_BELOW < lost < SERIES_BELOW:
+            along = 1 / 2 + lost * (1 / 3 + lost * (1 / 4 + lost * (1 / 5 + lost / 6)))
         else:
-            first = -log1p(-lost) / lost
-            second = (first - 1) / lost
-        along = self.resistance * first + self.resistance_per_m * distance_m * second
-        return self.slowness * distance_m / self.pull_pa * along
+            along = (-log1p(-lost) / lost - 1) / lost
+        against = self.resistance * (1 + lost * along) + self.resistance_per_m * distance_m * along
+        return self.slowness * distance_m / self.pull_pa * against
 
     def distance_in(self, minutes: float) -> float:
         """Metres of the piece wetted in these minutes: the inverse of `minutes_over`."""
@@ -238,8 +233,7 @@ class Fill:
         return piece, front_m - piece.start_m
 
     def _at_minute(self, minute: float) -> tuple[Piece, float]:
-        k = self.thickening_per_min
-        plain = -expm1(-k * minute) / k if k else minute
+        plain = _plain_until(minute, self.thickening_per_min)
         piece = self.pieces[max(bisect_right(self.pieces, plain, key=lambda piece: piece.minutes) - 1, 0)]
         return piece, piece.distance_in(plain - piece.minutes)
 
@@ -252,7 +246,7 @@ def fill(strip: Strip, pull: Pull) -> Fill:
     pieces = _pieces(strip, pull)
     starts = {piece.start_m: piece.minutes for piece in pieces}
     k = pull.thickening_per_min
-    plain = pieces[-1].minutes + pieces[-1].minutes_over(pieces[-1].length_m)
+    plain = _plain_minutes(pieces)
     if k * plain >= 1:
         stops = next(one for one in reversed(pieces) if k * one.minutes < 1)
         front_m = stops.start_m + stops.distance_in(1 / k - stops.minutes)
@@ -279,6 +273,66 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
     return -log1p(-reached) / thickening_per_min
 
 
+def equal_feeds(strip: Strip, lines: int) -> Strip:
+    """Lay this many lines at equal bays, each opened as the front comes to it, with the hose of the strip's first line.
+
+    Raises `not_positive` for no line.
+    """
+    require_positive("lines", lines)
+    return _fed(strip, [strip.length_m * place / lines for place in range(lines)])
+
+
+def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
+    """Lay this many lines where the fill takes least time, each as in `equal_feeds`; never slower than equal bays.
+
+    Powell's method from equal bays, with the lengths of the bays against the last one as unknowns.
+    Raises as `fill` where the head is too high, `not_positive` for no line.
+    """
+    import numpy as np
+    from scipy.optimize import minimize
+
+    equal = equal_feeds(strip, lines)
+    if lines == 1:
+        return equal
+
+    def laid(bays: np.ndarray) -> Strip:
+        ends = np.cumsum([*bays, 1.0])
+        return _fed(strip, [0.0, *(strip.length_m * ends[:-1] / ends[-1]).tolist()])
+
+    def minutes(bays: np.ndarray) -> float:
+        return _plain_minutes(_pieces(laid(bays), pull))
+
+    found = minimize(minutes, np.ones(lines - 1), method="Powell", bounds=[(0.05, 20.0)] * (lines - 1))
+    return min(equal, laid(found.x), key=lambda one: _plain_minutes(_pieces(one, pull)))
+
+
+def lines_enough(strip: Strip, pull: Pull, limit_minutes: float, most: int) -> int | None:
+    """Fewest lines at equal bays that fill the strip within the limit, None where `most` are not enough.
+
+    Raises as `fill` where the head is too high, `not_positive` for the limit.
+    """
+    require_positive("limit_minutes", limit_minutes, "min")
+    allowed = _plain_until(limit_minutes, pull.thickening_per_min)
+    for lines in range(1, most + 1):
+        if _plain_minutes(_pieces(equal_feeds(strip, lines), pull)) <= allowed:
+            return lines
+    return None
+
+
+def _fed(strip: Strip, girths_m: Sequence[float]) -> Strip:
+    hose = strip.feeds[0].hose_resistance_1_m3
+    return replace(strip, feeds=tuple(Feed(girth_m, girth_m, hose) for girth_m in girths_m))
+
+
+def _plain_minutes(pieces: Sequence[Piece]) -> float:
+    return pieces[-1].minutes + pieces[-1].minutes_over(pieces[-1].length_m)
+
+
+def _plain_until(minute: float, thickening_per_min: float) -> float:
+    """Minutes at constant viscosity that do what resin that thickens has done by then; undoes `thickened_minutes`."""
+    return -expm1(-thickening_per_min * minute) / thickening_per_min if thickening_per_min else minute
+
+
 def _pieces(strip: Strip, pull: Pull) -> tuple[Piece, ...]:
     """Cut the strip at its joints and lines, and run the front through the pieces at constant viscosity."""
     pieces = []
@@ -286,13 +340,17 @@ def _pieces(strip: Strip, pull: Pull) -> tuple[Piece, ...]:
     cuts = sorted({place for feed in strip.feeds for place in (feed.girth_m, feed.opens_front_m)})
     passed: dict[float, float] = {}  # flow resistance of the laminate from the keel, at each cut
     start_m = minutes = kg = resistance = fed_from = 0.0
-    pull_pa = pull.driving_pressure_pa
+    pull_pa, density, viscosity_pa_min = (
+        pull.driving_pressure_pa,
+        pull.liquid_resin_density_kg_m3,
+        pull.viscosity_pa_s / 60,
+    )
     for section, section_end_m in zip(strip.sections, strip.section_ends_m, strict=True):
         volume = section.porosity * section.thickness_mm / 1000
-        kg_m = pull.liquid_resin_density_kg_m3 * volume
-        slowness = pull.viscosity_pa_s / 60 * volume
+        kg_m = density * volume
+        slowness = viscosity_pa_min * volume
         resistance_per_m = 1000 / (section.permeability_m2 * section.thickness_mm)
-        loss_pa_m = pull.liquid_resin_density_kg_m3 * STANDARD_GRAVITY_M_S2 * section.rise_m / section.length_m
+        loss_pa_m = density * STANDARD_GRAVITY_M_S2 * section.rise_m / section.length_m
         for end_m in (*cuts[bisect_right(cuts, start_m) : bisect_left(cuts, section_end_m)], section_end_m):
             passed[start_m] = resistance
             if feed := opened.get(start_m):
@@ -302,7 +360,7 @@ def _pieces(strip: Strip, pull: Pull) -> tuple[Piece, ...]:
             piece = Piece(start_m, length_m, minutes, kg, kg_m, slowness, against, resistance_per_m, pull_pa, loss_pa_m)
             pull_pa -= loss_pa_m * length_m
             if pull_pa <= 0:
-                lift_m = greatest_lift_m(pull.driving_pressure_pa, pull.liquid_resin_density_kg_m3)
+                lift_m = greatest_lift_m(pull.driving_pressure_pa, density)
                 accepted = f"the resin will not reach this height; this pull lifts it {lift_m:.2f} m at most"
                 raise InputRefused("impossible", "rise_m", f"{section.name}, {end_m:g} m along", accepted)
             pieces.append(piece)
@@ -354,10 +412,124 @@ def hose_resistance_1_m3(hose_length_m: float, bore_mm: float, fed_width_m: floa
     return 128 * hose_length_m * fed_width_m / (pi * (bore_mm / 1000) ** 4)
 
 
-def require_permeability(field: str, permeability_m2: float) -> float:
-    """Give back a permeability between 0 and 1e-6 m2, else refuse it; 0.1 to 10 000 is asked about as darcy."""
-    require_positive(field, permeability_m2, "m2")
-    if 0.1 <= permeability_m2 <= 1e4:
-        accepted = f"{permeability_m2:g} darcy is {permeability_m2 * M2_PER_DARCY:.4g} m2"
-        raise InputRefused("unit_suspect", field, permeability_m2, accepted)
-    return require_between(field, permeability_m2, 0, HIGHEST_PERMEABILITY_M2, "m2")
+def hose_loss_mbar(
+    flow_kg_min: float,
+    hose_length_m: float,
+    bore_mm: float,
+    *,
+    viscosity_pa_s: float,
+    liquid_resin_density_kg_m3: float,
+) -> float:
+    """Pressure lost in a supply hose that carries this much resin, in mbar. Raises `negative`, `not_positive`.
+
+    A channel that gives off its resin evenly along its length loses half of it. Source: Hagen-Poiseuille.
+    """
+    require_not_negative("flow_kg_min", flow_kg_min, "kg/min")
+    require_positive("viscosity_pa_s", viscosity_pa_s, "Pa.s")
+    require_positive("liquid_resin_density_kg_m3", liquid_resin_density_kg_m3, "kg/m3")
+    flow_m3_s = flow_kg_min / 60 / liquid_resin_density_kg_m3
+    return viscosity_pa_s * flow_m3_s * hose_resistance_1_m3(hose_length_m, bore_mm, 1) / 100
+
+
+# ---- Closed forms of plain shapes: what `fill` is held against, and what a person can work out on paper.
+
+
+def fill_constant_min_m2(
+    viscosity_pa_s: float, porosity: float, permeability_m2: float, driving_pressure_pa: float
+) -> float:
+    """Minutes for the first metre of one even section fed from a line: viscosity porosity / (2 K pull), in min/m2.
+
+    Raises `not_positive`, `impossible`, `unit_suspect`. Source: Darcy's law for one straight front.
+    """
+    require_positive("viscosity_pa_s", viscosity_pa_s, "Pa.s")
+    require_fraction("porosity", porosity)
+    require_permeability("permeability_m2", permeability_m2)
+    require_positive("driving_pressure_pa", driving_pressure_pa, "Pa")
+    return viscosity_pa_s * porosity / (2 * permeability_m2 * driving_pressure_pa) / 60
+
+
+def fill_1d_minutes(constant_min_m2: float, distance_m: float) -> float:
+    """Minutes to wet a level way fed from a line: c x^2. Raises `not_positive`, `negative`."""
+    require_positive("constant_min_m2", constant_min_m2, "min/m2")
+    return constant_min_m2 * require_not_negative("distance_m", distance_m, "m") ** 2
+
+
+def front_1d_m(constant_min_m2: float, minutes: float) -> float:
+    """Way wetted in these minutes: sqrt(t / c), in m; the inverse of `fill_1d_minutes`. Raises as it does."""
+    require_positive("constant_min_m2", constant_min_m2, "min/m2")
+    return sqrt(require_not_negative("minutes", minutes, "min") / constant_min_m2)
+
+
+def fill_inclined_minutes(constant_min_m2: float, distance_m: float, lift_m: float, angle_deg: float) -> float:
+    """Minutes to wet a way uphill at an angle above 0 to 90 degrees, fed at its foot.
+
+    `lift_m` is the greatest lift of the pull. Raises `not_positive`, `impossible` for an angle or a way too high.
+    """
+    require_between("angle_deg", angle_deg, 0, 90, "deg")
+    reach_m = lift_m / sin(radians(require_positive("angle_deg", angle_deg, "deg")))
+    if distance_m >= reach_m:
+        raise InputRefused("impossible", "distance_m", distance_m, f"the resin will not reach {reach_m:.2f} m uphill")
+    share = distance_m / reach_m
+    return 2 * fill_1d_minutes(constant_min_m2, reach_m) * (-log1p(-share) - share)
+
+
+def fill_series_minutes(sections: Sequence[Section], pull: Pull, hose_resistance_1_m3: float = 0.0) -> float:
+    """Minutes to wet level sections one after another from one line. Raises `not_positive` for no section."""
+    require_positive("sections", len(sections))
+    minutes, resistance = 0.0, hose_resistance_1_m3
+    for section in sections:
+        thickness_m = section.thickness_mm / 1000
+        own = section.length_m / (section.permeability_m2 * thickness_m)
+        held_m2 = section.porosity * thickness_m * section.length_m
+        minutes += pull.viscosity_pa_s * held_m2 / pull.driving_pressure_pa / 60 * (resistance + own / 2)
+        resistance += own
+    return minutes
+
+
+def fill_radial_minutes(constant_min_m2: float, from_radius_m: float, to_radius_m: float) -> float:
+    """Minutes for a round front from one radius to another, outwards from a point inlet or inwards from a ring.
+
+    Raises `not_positive`. Source: Darcy's law for a round front.
+    """
+    require_positive("constant_min_m2", constant_min_m2, "min/m2")
+    start = require_positive("from_radius_m", from_radius_m, "m")
+    end = require_positive("to_radius_m", to_radius_m, "m")
+    return constant_min_m2 / 2 * (end**2 * (2 * log(end / start) - 1) + start**2)
+
+
+def staged_minutes(constant_min_m2: float, length_m: float, lines: int, late_m: float = 0.0) -> float:
+    """Minutes to wet an even level strip with lines at equal bays, each opened when the front is `late_m` past it.
+
+    Raises `not_positive`, `negative`, and `impossible` where the front would be past the next line already.
+    """
+    require_positive("lines", lines)
+    bay_m = require_positive("length_m", length_m, "m") / lines
+    require_between("late_m", late_m, 0, bay_m, "m, no more than a bay")
+    return lines * fill_1d_minutes(constant_min_m2, bay_m) * (1 + 2 * (lines - 1) * late_m / length_m)
+
+
+def staged_front_m(constant_min_m2: float, length_m: float, lines: int, minutes: float) -> float:
+    """Where the front of such a strip is after these minutes, with each line opened as the front comes to it, in m.
+
+    At the end of the strip once it is wet. Raises as `staged_minutes`, `negative` for the minutes.
+    """
+    bay_m = length_m / lines
+    bay_minutes = staged_minutes(constant_min_m2, length_m, lines) / lines
+    full, left = divmod(require_not_negative("minutes", minutes, "min"), bay_minutes)
+    return min(full * bay_m + front_1d_m(constant_min_m2, left), length_m)
+
+
+@dataclass(frozen=True)
+class Bays:
+    """Lengths between feed lines, keel outwards, and the minutes they take together."""
+
+    lengths_m: tuple[float, ...]
+    minutes: float
+
+
+def best_bays(length_m: float, constants_min_m2: Sequence[float]) -> Bays:
+    """Bays of unlike resistance that fill soonest: length x constant is the same in each. Raises `not_positive`."""
+    require_positive("length_m", length_m, "m")
+    easy = [1 / require_positive("constants_min_m2", constant, "min/m2") for constant in constants_min_m2]
+    share = length_m / require_positive("bays", sum(easy))
+    return Bays(tuple(share * one for one in easy), length_m * share)

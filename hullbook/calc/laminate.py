@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log, pi
+from math import log, pi, sqrt
 
 from hullbook.calc.errors import (
     InputRefused,
@@ -212,6 +212,64 @@ def fit_compaction_exponent(
     return exponent
 
 
+def gutowski_pressure_mbar(
+    fibre_volume_fraction: float, *, loose_fraction: float, densest_fraction: float, spring_pa: float
+) -> float:
+    """Compaction pressure that holds a fibre bed at this share by volume, in mbar.
+
+    `loose_fraction` is the bed's share without load, `densest_fraction` the most it can be pressed to, `spring_pa` its
+    stiffness in Pa. Raises `inconsistent` unless loose < densest, `impossible` for a share outside the two.
+    Source: Gutowski's fibre-bed law, As (sqrt(phi/phi0) - 1) / (sqrt(phia/phi) - 1)^4.
+    """
+    _fibre_bed(loose_fraction, densest_fraction, spring_pa)
+    if not loose_fraction <= fibre_volume_fraction < densest_fraction:
+        accepted = f"this bed holds from {loose_fraction:g} to below {densest_fraction:g}"
+        raise InputRefused("impossible", "fibre_volume_fraction", fibre_volume_fraction, accepted)
+    pressed = sqrt(fibre_volume_fraction / loose_fraction) - 1
+    return spring_pa / 100 * pressed / (sqrt(densest_fraction / fibre_volume_fraction) - 1) ** 4
+
+
+def gutowski_fraction(
+    compaction_pressure_mbar: float, *, loose_fraction: float, densest_fraction: float, spring_pa: float
+) -> float:
+    """Fibre share by volume a bed is pressed to: the inverse of `gutowski_pressure_mbar`, by a bracketed root.
+
+    Compaction pressure in mbar, 100 to 1085. Raises as `fibre_volume_fraction_at_pressure` and as the law itself.
+    """
+    from scipy.optimize import brentq
+
+    _fibre_bed(loose_fraction, densest_fraction, spring_pa)
+    _compaction_pressure("compaction_pressure_mbar", compaction_pressure_mbar)
+    bed = {"loose_fraction": loose_fraction, "densest_fraction": densest_fraction, "spring_pa": spring_pa}
+    high = densest_fraction * (1 - 1e-9)
+    return float(
+        brentq(lambda phi: gutowski_pressure_mbar(phi, **bed) - compaction_pressure_mbar, loose_fraction, high)
+    )
+
+
+@dataclass(frozen=True)
+class Overfill:
+    """The laminate as the front comes to the vent, inlet open: mean fibre share, and resin above that at rest."""
+
+    fibre_volume_fraction: float
+    resin_more_percent: float
+
+
+def overfill(dry_fibre_volume_fraction: float, wet_compaction_exponent: float) -> Overfill:
+    """How far a laminate is swollen while resin is still let in, its pressure falling straight from inlet to front.
+
+    The fibre share when dry under full vacuum, and the exponent B of the wet stack, 0 to below 1 (0.01 to 0.03, from
+    memory). Mean share phi / (1 + B); resin goes with 1/phi - 1, whose mean has phi (1 - B) in it. The more is drawn
+    from the pails and leaves for the trap, or stays where the inlet is open at gel.
+    Raises `unit_suspect`, `impossible`. Source: mean of the compaction power law over a straight fall of pressure.
+    """
+    _packable(require_fraction("dry_fibre_volume_fraction", dry_fibre_volume_fraction))
+    require_fraction("wet_compaction_exponent", wet_compaction_exponent, zero_allowed=True)
+    at_rest = 1 / dry_fibre_volume_fraction - 1
+    swollen = 1 / (dry_fibre_volume_fraction * (1 - wet_compaction_exponent)) - 1
+    return Overfill(dry_fibre_volume_fraction / (1 + wet_compaction_exponent), 100 * (swollen / at_rest - 1))
+
+
 def _both_fractions(
     mass_fraction: float | None, volume_fraction: float | None, fibre_density: float, resin_density: float
 ) -> tuple[float, float]:
@@ -245,3 +303,12 @@ def _compaction_pressure(field: str, pressure_mbar: float) -> None:
         raise InputRefused("unit_suspect", field, pressure_mbar, f"{accepted}; 95 000 Pa is 950 mbar")
     if pressure_mbar < LOWEST_COMPACTION_PRESSURE_MBAR:
         raise InputRefused("extrapolated", field, pressure_mbar, accepted)
+
+
+def _fibre_bed(loose_fraction: float, densest_fraction: float, spring_pa: float) -> None:
+    require_fraction("loose_fraction", loose_fraction)
+    _packable(require_fraction("densest_fraction", densest_fraction))
+    require_positive("spring_pa", spring_pa, "Pa")
+    if not loose_fraction < densest_fraction:
+        given = f"{loose_fraction:g} loose and {densest_fraction:g} pressed"
+        raise InputRefused("inconsistent", "densest_fraction", given, "a bed gets denser when pressed")

@@ -17,6 +17,9 @@ TABLES = (
     "climate",
     "dose",
     "cure",
+    "flow",
+    "permeability",
+    "viscosity",
     "hardness",
     "statistics",
 )
