@@ -166,17 +166,21 @@ def planned_pails(
 ) -> tuple[PlannedPail, ...]:
     """Pails in turn, each put on when the one before is drawn empty: the latest moments, with nothing in hand.
 
-    `pail_kg` is what a pail gives. Raises `not_positive`.
+    One is mixed at a time, so that two wanted close together begin early enough. `pail_kg` is what a pail gives. Raises
+    `not_positive`.
     """
     require_positive("pail_kg", pail_kg, "kg")
     end = max(one.fill.fill_minutes for one in strips)
-    pails = []
-    on = 0.0
     count = max(1, -int(-(resin.total_kg - 1e-9) // pail_kg))
-    for number in range(1, count + 1):
-        empty = end if number == count else _minute_drawn(strips, resin, number * pail_kg, on, end)
-        pails.append(PlannedPail(number, on - mixing_min, on, empty))
-        on = empty
+    empty = [0.0]
+    for number in range(1, count):
+        empty.append(_minute_drawn(strips, resin, number * pail_kg, empty[-1], end))
+    empty.append(end)
+    pails: list[PlannedPail] = []
+    next_begins = float("inf")
+    for number in range(count, 0, -1):
+        next_begins = min(empty[number - 1], next_begins) - mixing_min
+        pails.insert(0, PlannedPail(number, next_begins, empty[number - 1], empty[number]))
     return tuple(pails)
 
 

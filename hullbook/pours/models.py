@@ -555,13 +555,14 @@ class PlanArrival(EntryRow):
 
 
 class PlanPail(EntryRow):
-    """A pail of the plan: mixed at, used up at, in minutes from the first inlet opened."""
+    """A pail of the plan: put on and drawn empty, in minutes from the first inlet opened."""
 
     parent_field = "plan"
 
     plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="pails")
     number = models.PositiveSmallIntegerField()
     mix_by_min = MeasuredField(decimal_places=3, help_text="The latest at which its mixing is begun.")
+    on_min = MeasuredField(decimal_places=3)
     empty_min = MeasuredField(decimal_places=3)
 
     class Meta:
@@ -579,7 +580,7 @@ class PlanZoneResin(EntryRow):
     plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="resin")
     name = models.CharField(max_length=40)
     side = models.CharField(max_length=10, choices=HullSide.choices, blank=True)
-    line_number = models.PositiveSmallIntegerField(null=True)
+    line_number = models.PositiveSmallIntegerField(null=True, blank=True)
     from_mm = MeasuredField(null=True, decimal_places=1)
     to_mm = MeasuredField(null=True, decimal_places=1)
     kg = MeasuredField()

@@ -1,8 +1,8 @@
 """The pour plan: how the resin will run, worked out from what is in force, or read as it was told to the crew."""
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
 from functools import cached_property
 from itertools import groupby
 from typing import Any, cast
@@ -22,7 +22,15 @@ from hullbook.calc.flow import (
     head_mbar,
     hose_resistance_1_m3,
 )
-from hullbook.calc.permeability import Layer, effective_medium, lag_length_m, through_permeability_m2, time_band
+from hullbook.calc.permeability import (
+    Layer,
+    Trial,
+    effective_medium,
+    fit_trial,
+    lag_length_m,
+    through_permeability_m2,
+    time_band,
+)
 from hullbook.calc.pour_plan import (
     PartResin,
     PlannedPail,
@@ -33,6 +41,7 @@ from hullbook.calc.pour_plan import (
     fill_together,
     planned_pails,
 )
+from hullbook.calc.verdict import Verdict, judge, no_verdict
 from hullbook.calc.viscosity import (
     ViscosityCurve,
     ViscosityPoint,
@@ -40,7 +49,6 @@ from hullbook.calc.viscosity import (
     viscosity_curve,
     viscosity_pa_s_at,
 )
-from hullbook.calc.verdict import Verdict, judge, no_verdict
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import LineView, ZoneView, lines_of, revision_in_force, schedule_view
@@ -70,12 +78,13 @@ from hullbook.pours.selectors.day import LayoutView, layout_in_force
 from hullbook.pours.selectors.plan import plan_in_force
 from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
-from hullbook.quantities.showing import show
 from hullbook.records.models import EntryRow
 from hullbook.records.services import Refused
 
 UM2_PER_M2 = 1e12
 MM = 1000.0
+SHORTEST_MM = 1.0
+"""A stretch shorter than this at either end of a strip goes with its neighbour."""
 VISCOSITY_POINTS = (
     ("viscosity_pa_s", "viscosity_at_c"),
     ("second_viscosity_pa_s", "second_viscosity_at_c"),
@@ -262,7 +271,64 @@ def _through(plies: Sequence[LineView], peel_ply: SheetInForce | None) -> float 
     )
 
 
-# ---- Trial panels
+# ---- What the yard has tried
+
+
+@dataclass(frozen=True)
+class FittedPanel:
+    """A trial panel's readings fitted: the row to be logged, and what else the fit says."""
+
+    panel: TrialPanel
+    trial: Trial
+
+    @property
+    def raced(self) -> bool:
+        """The front starts ahead further than chance would have it."""
+        return self.trial.intercept_p < tables.start_values("flow")["intercept_significance"].value
+
+
+def fitted_panel(
+    *,
+    zone: Zone,
+    medium: Material | None,
+    system: ResinSystem,
+    resin_temperature_c: float,
+    station_pressure_mbar: float,
+    bag_pressure_mbar_abs: float,
+    readings: Sequence[tuple[float, float]],
+    words: str,
+) -> FittedPanel:
+    """Fit a panel laid up as a zone, its porosity and thickness worked out as the plan does. Raises InputRefused."""
+    resin = properties_in_force([system.resin])[system.resin_id]
+    zones = schedule_view(zone.revision, resin.values.get("cured_density_kg_m3")).zones
+    view = next(one for one in zones if one.zone.pk == zone.pk)
+    sheet = None if medium is None else properties_in_force([medium])[medium.pk]
+    layer = stack_way(view, sheet, None).layer
+    viscosity = viscosity_pa_s_at(viscosity_curve(viscosity_points(resin)), resin_temperature_c)
+    trial = fit_trial(
+        [minute for minute, _ in readings],
+        [front_mm / MM for _, front_mm in readings],
+        viscosity_pa_s=viscosity,
+        porosity=layer.porosity,
+        driving_pressure_pa=driving_pressure_pa(station_pressure_mbar, bag_pressure_mbar_abs),
+        hull_against_panel_sd=tables.start_values("flow")["hull_against_panel_sd"].value,
+    )
+    panel = TrialPanel(
+        zone=zone,
+        medium=medium,
+        system=system,
+        resin_temperature_c=resin_temperature_c,
+        viscosity_pa_s=viscosity,
+        station_pressure_mbar=station_pressure_mbar,
+        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
+        thickness_mm=layer.thickness_mm,
+        porosity=layer.porosity,
+        by_sheets_um2=layer.permeability_m2 * UM2_PER_M2,
+        permeability_um2=trial.permeability_m2 * UM2_PER_M2,
+        relative_sd=trial.relative_sd,
+        words=words,
+    )
+    return FittedPanel(panel, trial)
 
 
 def trial_in_force(system: ResinSystem) -> TrialPanel | None:
@@ -310,10 +376,7 @@ class PourPlanView:
     def pails(self) -> tuple[PlannedPail, ...]:
         """Each put on when the one before is empty."""
         rows: tuple[PlanPail, ...] = self._of(PlanPail)
-        return tuple(
-            PlannedPail(row.number, row.mix_by_min, row.mix_by_min + self.plan.mixing_min, row.empty_min)
-            for row in rows
-        )
+        return tuple(PlannedPail(row.number, row.mix_by_min, row.on_min, row.empty_min) for row in rows)
 
     @property
     def places(self) -> tuple[PlanOrder, ...]:
@@ -476,7 +539,7 @@ class _Working:
         view = PourPlanView(plan, tuple(rows))
         given_kg = self.own["pail_kg"].value - self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM) / self.pails
         pails = planned_pails(strips, view.resin, pail_kg=given_kg, mixing_min=self.inputs.mixing_min)
-        rows += [PlanPail(number=one.number, mix_by_min=one.mix_by_min, empty_min=one.empty_min) for one in pails]
+        rows += [PlanPail(**asdict(one)) for one in pails]
         rows += self._coefficients()
         rows += [PlanOrder(kind=PlanOrderKind.PLACE, who=who, words=words) for who, words in self.inputs.places]
         rows += [PlanOrder(kind=PlanOrderKind.STOP, words=words) for words in self.inputs.stops]
@@ -514,9 +577,9 @@ class _Working:
         kinks = self.heights.get(station, ())
         ends = {end for zone in zones for end in (zone.zone.girth_from_mm, zone.zone.girth_to_mm)}
         ends |= {at for at, _ in kinks} | ({self.inputs.medium_to_mm} if self.medium else set())
-        cuts = sorted({0.0, girth_mm, *(end for end in ends if 0 < end < girth_mm)})
+        cuts = [0.0, *sorted(end for end in ends if SHORTEST_MM < end < girth_mm - SHORTEST_MM), girth_mm]
         for start, end in zip(cuts, cuts[1:], strict=False):
-            zone = _zone_over(zones, (start + end) / 2, end == girth_mm)
+            zone = _zone_over(zones, (start + end) / 2)
             if zone is None:
                 place = f"station {station} {side}, {start:g} to {end:g} mm from the keel"
                 raise Refused(f"No zone of the schedule with plies lies at {place}.")
@@ -574,7 +637,8 @@ class _Working:
         inputs, pull = self.inputs, self.pull
         gel, words = self._gel()
         share = None if self.trial is None else self.trial.relative_sd
-        low, high = time_band(share, (limit("band_low"), limit("band_high")))
+        without = tables.bands("flow")["fill_time_without_trial"]
+        low, high = time_band(share, (without.low, without.high))
         end_kg = self._item_kg(*PAST_THE_FLANGE)
         return PourPlan(
             part=self.part,
@@ -667,14 +731,14 @@ def _is_there(zone: Zone, station: str, side: HullSide) -> bool:
     return is_at_station and zone.side in (Side.BOTH, side)
 
 
-def _zone_over(zones: Iterable[ZoneView], girth_mm: float, at_the_end: bool) -> ZoneView | None:
-    """The first zone with plies there; past the last one, up to the flange, the last goes on."""
+def _zone_over(zones: Iterable[ZoneView], girth_mm: float) -> ZoneView | None:
+    """The first zone with plies there; past the end of all of them, up to the flange, the last goes on."""
     with_plies = [zone for zone in zones if zone.plies]
     for zone in with_plies:
         if zone.zone.girth_from_mm <= girth_mm <= zone.zone.girth_to_mm:
             return zone
-    ended = [zone for zone in with_plies if zone.zone.girth_to_mm <= girth_mm]
-    return max(ended, key=lambda zone: zone.zone.girth_to_mm) if at_the_end and ended else None
+    last = max(with_plies, key=lambda zone: zone.zone.girth_to_mm, default=None)
+    return last if last is not None and last.zone.girth_to_mm < girth_mm else None
 
 
 def _heights(part: Part) -> dict[str, tuple[tuple[float, float], ...]]:
