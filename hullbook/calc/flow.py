@@ -18,7 +18,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
-from math import exp, expm1, log, log1p, pi, radians, sin, sqrt
+from math import ceil, exp, expm1, log, log1p, pi, radians, sin, sqrt
 from typing import NamedTuple
 
 from hullbook.calc.errors import (
@@ -34,6 +34,7 @@ from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR
 STANDARD_GRAVITY_M_S2 = 9.80665
 GAUGE_SUSPECTED_ABOVE_MBAR = 300.0
 """A bag said to stand above this is a gauge reading mixed up; no limit of use (common practice, no source)."""
+LINES_LAID_TO_M = 0.01
 SERIES_BELOW = 1e-3
 """Where a piece loses less of the pull than this share, (-ln(1 - u) - u)/u^2 is summed as a series, to 15 digits."""
 
@@ -199,20 +200,20 @@ class Fill:
 
     def minute_at(self, front_m: float) -> float:
         """When the front comes to this girth. Raises `impossible` outside the strip."""
-        piece, distance = self._at_front(front_m)
-        return thickened_minutes(piece.minutes + piece.minutes_over(distance), self.thickening_per_min)
+        require_between("front_m", front_m, 0, self.length_m, "m")
+        return thickened_minutes(_plain_minutes(self.pieces, front_m), self.thickening_per_min)
 
     def front_m_at(self, minute: float) -> float:
         """Where the front is at this minute; at the end of the strip from `fill_minutes` on. Raises `negative`."""
         if require_not_negative("minute", minute, "min") >= self.fill_minutes:
             return self.length_m
-        piece, distance = self._at_minute(minute)
-        return piece.start_m + distance
+        piece, distance_m = self._at_minute(minute)
+        return piece.start_m + distance_m
 
     def resin_kg_m(self, front_m: float) -> float:
         """Resin in the wet strip with the front at this girth, kg per metre of width. Raises `impossible` outside."""
-        piece, distance = self._at_front(front_m)
-        return piece.kg + piece.kg_m * distance
+        piece, distance_m = _piece_at(self.pieces, require_between("front_m", front_m, 0, self.length_m, "m"))
+        return piece.kg + piece.kg_m * distance_m
 
     def demand_kg_min_m(self, minute: float) -> float:
         """Resin drawn per minute and metre of width; nothing once the strip is full.
@@ -221,16 +222,11 @@ class Fill:
         """
         if require_not_negative("minute", minute, "min") >= self.fill_minutes:
             return 0.0
-        piece, distance = self._at_minute(minute)
-        minutes_per_m = piece.minutes_per_m(distance) * exp(self.thickening_per_min * minute)
+        piece, distance_m = self._at_minute(minute)
+        minutes_per_m = piece.minutes_per_m(distance_m) * exp(self.thickening_per_min * minute)
         if minutes_per_m == 0:
             raise InputRefused("impossible", "minute", f"{minute:g}", "give a moment after the line was opened")
         return piece.kg_m / minutes_per_m
-
-    def _at_front(self, front_m: float) -> tuple[Piece, float]:
-        require_between("front_m", front_m, 0, self.length_m, "m")
-        piece = self.pieces[max(bisect_right(self.pieces, front_m, key=lambda piece: piece.start_m) - 1, 0)]
-        return piece, front_m - piece.start_m
 
     def _at_minute(self, minute: float) -> tuple[Piece, float]:
         plain = _plain_until(minute, self.thickening_per_min)
@@ -246,7 +242,7 @@ def fill(strip: Strip, pull: Pull) -> Fill:
     pieces = _pieces(strip, pull)
     starts = {piece.start_m: piece.minutes for piece in pieces}
     k = pull.thickening_per_min
-    plain = _plain_minutes(pieces)
+    plain = _plain_minutes(pieces, strip.length_m)
     if k * plain >= 1:
         stops = next(one for one in reversed(pieces) if k * one.minutes < 1)
         front_m = stops.start_m + stops.distance_in(1 / k - stops.minutes)
@@ -283,27 +279,40 @@ def equal_feeds(strip: Strip, lines: int) -> Strip:
 
 
 def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
-    """Lay this many lines where the fill takes least time, each as in `equal_feeds`; never slower than equal bays.
+    """Lay this many lines where the fill takes least time, to a centimetre, each as in `equal_feeds`.
 
-    Powell's method from equal bays, with the lengths of the bays against the last one as unknowns.
-    Raises as `fill` where the head is too high, `not_positive` for no line.
+    Never slower than equal bays. Every way of laying them on the centimetres of the strip is looked at, by the least
+    time to each place with one line, then two, and so on (Bellman 1957): unlike sections have many places that are
+    only best near by. Raises as `fill` where the head is too high, `impossible` for more lines than centimetres.
     """
     import numpy as np
-    from scipy.optimize import minimize
 
     equal = equal_feeds(strip, lines)
-    if lines == 1:
-        return equal
+    places = np.linspace(0, strip.length_m, ceil(strip.length_m / LINES_LAID_TO_M) + 1)
+    require_between("lines", lines, 1, len(places) - 1)
+    resistances = [1000 * one.length_m / (one.permeability_m2 * one.thickness_mm) for one in strip.sections]
+    passed = np.interp(places, (0.0, *strip.section_ends_m), (0.0, *accumulate(resistances)))
 
-    def laid(bays: np.ndarray) -> Strip:
-        ends = np.cumsum([*bays, 1.0])
-        return _fed(strip, [0.0, *(strip.length_m * ends[:-1] / ends[-1]).tolist()])
+    def minutes_to_places(hose_resistance: float) -> np.ndarray:
+        pieces = _pieces(replace(strip, feeds=(Feed(0.0, 0.0, hose_resistance),)), pull)
+        return np.array([_plain_minutes(pieces, place) for place in places.tolist()])
 
-    def minutes(bays: np.ndarray) -> float:
-        return _plain_minutes(_pieces(laid(bays), pull))
-
-    found = minimize(minutes, np.ones(lines - 1), method="Powell", bounds=[(0.05, 20.0)] * (lines - 1))
-    return min(equal, laid(found.x), key=lambda one: _plain_minutes(_pieces(one, pull)))
+    from_keel = minutes_to_places(0.0)
+    for_resistance = (minutes_to_places(passed[-1]) - from_keel) / passed[-1]  # minutes against one 1/m3 all along
+    behind = (passed - strip.feeds[0].hose_resistance_1_m3)[:, None]
+    bays = from_keel - from_keel[:, None] - behind * (for_resistance - for_resistance[:, None])
+    bays[np.tril_indices(len(places))] = np.inf  # from the line in the row to the front in the column
+    soonest, lines_before = bays[0], []
+    for _ in range(lines - 1):
+        through = soonest[:, None] + bays
+        lines_before.append(through.argmin(axis=0))
+        soonest = through.min(axis=0)
+    place, girths_m = len(places) - 1, []
+    for before in reversed(lines_before):
+        place = before[place]
+        girths_m.append(float(places[place]))
+    best = _fed(strip, [0.0, *reversed(girths_m)])
+    return min(equal, best, key=lambda one: _plain_minutes(_pieces(one, pull), one.length_m))
 
 
 def lines_enough(strip: Strip, pull: Pull, limit_minutes: float, most: int) -> int | None:
@@ -314,7 +323,7 @@ def lines_enough(strip: Strip, pull: Pull, limit_minutes: float, most: int) -> i
     require_positive("limit_minutes", limit_minutes, "min")
     allowed = _plain_until(limit_minutes, pull.thickening_per_min)
     for lines in range(1, most + 1):
-        if _plain_minutes(_pieces(equal_feeds(strip, lines), pull)) <= allowed:
+        if _plain_minutes(_pieces(equal_feeds(strip, lines), pull), strip.length_m) <= allowed:
             return lines
     return None
 
@@ -324,8 +333,15 @@ def _fed(strip: Strip, girths_m: Sequence[float]) -> Strip:
     return replace(strip, feeds=tuple(Feed(girth_m, girth_m, hose) for girth_m in girths_m))
 
 
-def _plain_minutes(pieces: Sequence[Piece]) -> float:
-    return pieces[-1].minutes + pieces[-1].minutes_over(pieces[-1].length_m)
+def _piece_at(pieces: Sequence[Piece], front_m: float) -> tuple[Piece, float]:
+    piece = pieces[max(bisect_right(pieces, front_m, key=lambda piece: piece.start_m) - 1, 0)]
+    return piece, front_m - piece.start_m
+
+
+def _plain_minutes(pieces: Sequence[Piece], front_m: float) -> float:
+    """Minutes at constant viscosity until the front comes to this girth."""
+    piece, distance_m = _piece_at(pieces, front_m)
+    return piece.minutes + piece.minutes_over(distance_m)
 
 
 def _plain_until(minute: float, thickening_per_min: float) -> float:
