@@ -424,6 +424,10 @@ class TrialPanel(TypedRow):
     def __str__(self) -> str:
         return f"trial panel, {self.zone}"
 
+    @property
+    def relative_sd_percent(self) -> float:
+        return 100 * self.relative_sd
+
 
 class TrialReading(EntryRow):
     """How far the front of a trial panel had come."""
@@ -467,6 +471,7 @@ class PourPlan(TypedRow):
     band_low = MeasuredField(help_text="Shortest fill, as a factor of the likely one.")
     band_high = MeasuredField()
     fill_min = MeasuredField(decimal_places=3)
+    lag_m = MeasuredField(null=True, help_text="How far the medium runs ahead; empty: a sheet does not give it.")
     gel_low_min = MeasuredField(null=True, decimal_places=3, help_text="At the hottest; empty: the table does not say.")
     gel_mid_min = MeasuredField(null=True, decimal_places=3)
     gel_high_min = MeasuredField(null=True, decimal_places=3)

@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from django.utils import timezone
 
-from hullbook.calc.dose import GelTime, gel_time
+from hullbook.calc.dose import GelTime, catalyst_grams, gel_time
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import (
     Feed,
@@ -17,10 +17,13 @@ from hullbook.calc.flow import (
     Pull,
     Section,
     Strip,
+    best_feeds,
     driving_pressure_pa,
+    equal_feeds,
     fill,
     head_mbar,
     hose_resistance_1_m3,
+    lines_enough,
 )
 from hullbook.calc.permeability import (
     Layer,
@@ -63,6 +66,8 @@ from hullbook.materials.selectors import (
 )
 from hullbook.pours.enums import PlanItemKind, PlanOrderKind
 from hullbook.pours.models import (
+    FeedLine,
+    GelCup,
     PlanArrival,
     PlanCoefficient,
     PlanFeed,
@@ -75,7 +80,7 @@ from hullbook.pours.models import (
     TrialPanel,
 )
 from hullbook.pours.selectors.day import LayoutView, layout_in_force
-from hullbook.pours.selectors.plan import plan_in_force
+from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
 from hullbook.records.models import EntryRow
@@ -85,6 +90,7 @@ UM2_PER_M2 = 1e12
 MM = 1000.0
 SHORTEST_MM = 1.0
 """A stretch shorter than this at either end of a strip goes with its neighbour."""
+MOST_LINES = 8
 VISCOSITY_POINTS = (
     ("viscosity_pa_s", "viscosity_at_c"),
     ("second_viscosity_pa_s", "second_viscosity_at_c"),
@@ -359,6 +365,22 @@ class StripOfPlan:
 
 
 @dataclass(frozen=True)
+class LineOpening:
+    """A feed line and the minute it opens by the plan."""
+
+    line: FeedLine
+    minute: float
+
+    @property
+    def words(self) -> str:
+        line = self.line
+        if line.opens_after is None:
+            return "at the start"
+        which = "both fronts are" if line.side == Side.BOTH else "the front is"
+        return line.opens_words or f"{which} past {line.opens_front_mm:.0f} mm at every station"
+
+
+@dataclass(frozen=True)
 class PourPlanView:
     """A pour plan with its lines: still to be read, or as it was read to the crew."""
 
@@ -443,6 +465,39 @@ class PourPlanView:
         if low is None or mid is None or high is None:
             return None
         return GelTime(low, mid, high, extrapolated=False)
+
+    @property
+    def grams_per_pail(self) -> float:
+        return catalyst_grams(self.plan.pail_kg, self.plan.dose_phr, second_part(self.system))
+
+    @property
+    def pull_mbar(self) -> float:
+        return self.plan.driving_pressure_pa / 100
+
+    @property
+    def band_words(self) -> str:
+        """How sure the time is, and why."""
+        plan = self.plan
+        factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
+        if plan.trial_id is None:
+            return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
+        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
+
+    @property
+    def openings(self) -> tuple["LineOpening", ...]:
+        """Each feed line in the order they open, the last strip deciding."""
+        layout = LayoutView(
+            self.plan.layout,
+            tuple(self.plan.layout.lines.all()),
+            tuple(self.plan.layout.inlets.all()),
+            tuple(self.plan.layout.stations.all()),
+        )
+        minutes: dict[int, float] = {}
+        for strip in self.strips:
+            for number in strip.filled.line_numbers:
+                minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
+        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
+        return tuple(sorted(opened, key=lambda one: one.minute))
 
     @property
     def fastest_min(self) -> float:
@@ -664,6 +719,7 @@ class _Working:
             band_low=low,
             band_high=high,
             fill_min=max(one.fill.fill_minutes for one in strips),
+            lag_m=self._lag_m(),
             gel_low_min=gel.low_minutes if gel else None,
             gel_mid_min=gel.mid_minutes if gel else None,
             gel_high_min=gel.high_minutes if gel else None,
@@ -674,6 +730,11 @@ class _Working:
             total_kg=self._item_kg(*ON_THE_ZONE, *IN_THE_LINES) + end_kg,
             tables_digest=tables.digest(),
         )
+
+    def _lag_m(self) -> float | None:
+        """The longest of any zone under flow medium; None without medium, or where a sheet does not give it."""
+        lags = [way.lag_m for way in self.ways.values() if way.medium is not None]
+        return None if None in lags else max((lag for lag in lags if lag is not None), default=None)
 
     def _gel(self) -> tuple[GelTime | None, str]:
         """At the hottest expected; else why the table does not say."""
@@ -916,3 +977,105 @@ def _styrene(system: ResinSystem) -> dict[str, float] | None:
     if "styrene_mass_fraction" not in sheet.values:
         return None
     return None
+
+
+# ---- What follows from it
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Feed lines along the slowest strip by one rule: where they lie, and how long the fill takes."""
+
+    words: str
+    girths_mm: tuple[float, ...]
+    minutes: float
+
+
+@dataclass(frozen=True)
+class PourPlanAdvice:
+    """What the plan's figures say beyond the plan: line spacing, lines enough, hose, lag of the medium."""
+
+    spacings: tuple[Spacing, ...]
+    limit_min: float | None
+    lines_enough: int | None
+    hose_words: str
+    lag_words: str
+
+
+def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
+    """Worked out anew from the plan's own figures."""
+    plan, strip = view.plan, view.slowest.filled.strip
+    lines = len(strip.feeds)
+    limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
+    spacings = (
+        _spacing("as laid", strip, view.pull),
+        _spacing("evenly spaced", equal_feeds(strip, lines), view.pull),
+        _spacing("best places", best_feeds(strip, view.pull, lines), view.pull),
+    )
+    return PourPlanAdvice(
+        spacings=spacings,
+        limit_min=limit_min,
+        lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
+        hose_words=_hose_words(strip),
+        lag_words=_lag_words(view),
+    )
+
+
+def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
+    return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
+
+
+def _hose_words(strip: Strip) -> str:
+    """Where the supply hose costs a share of the time worth naming."""
+    start = tables.start_values("flow")["hose_share_of_bay"]
+    ends = [*(feed.girth_m for feed in strip.feeds[1:]), strip.length_m]
+    for place, (feed, end) in enumerate(zip(strip.feeds, ends, strict=True), start=1):
+        bay = 0.0
+        for section, section_end in zip(strip.sections, strip.section_ends_m, strict=True):
+            wet = min(end, section_end) - max(feed.girth_m, section_end - section.length_m)
+            bay += max(wet, 0.0) * MM / (section.permeability_m2 * section.thickness_mm)
+        if 2 * feed.hose_resistance_1_m3 > start.value * bay:
+            share = 2 * feed.hose_resistance_1_m3 / bay
+            return (
+                f"The supply hose of line {place} adds {100 * share:.0f} % to the time of its bay: shorten or widen it."
+            )
+    return ""
+
+
+def _lag_words(view: PourPlanView) -> str:
+    lag_m = view.plan.lag_m
+    if lag_m is None:
+        return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
+    share = tables.start_values("flow")["lag_share_of_way"]
+    end_mm = view.plan.medium_to_mm
+    left_mm = min((strip.filled.length_mm for strip in view.strips if strip.filled.length_mm > end_mm), default=0.0)
+    left_mm = max(left_mm - end_mm, 0.0)
+    said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
+    if MM * lag_m > left_mm:
+        return (
+            f"{said}, but ends {left_mm:.0f} mm before the flange: end it sooner, or the vent fills with the skin dry."
+        )
+    return f"{said} and ends {left_mm:.0f} mm before the flange; below {share.value:g} of the way they count as one."
+
+
+def what_has_changed(view: PourPlanView) -> list[str]:
+    """Why the plan that was read no longer fits what is in force; empty while it does."""
+    plan, changed = view.plan, []
+    layout, resin_plan = layout_in_force(plan.part), plan_in_force(plan.part)
+    if layout is None or layout.layout.pk != plan.layout_id:
+        changed.append("Other feed lines are logged since.")
+    if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
+        changed.append("Another resin plan is set since.")
+    return changed
+
+
+def gel_cups(system: ResinSystem) -> list[GelCup]:
+    """Every current cup of a system, the newest first."""
+    cups = GelCup.objects.current().filter(system=system)
+    return list(cups.select_related("entry", "resin_lot", "catalyst_lot", "thermometer").order_by("-pk"))
+
+
+def panels(system: ResinSystem) -> list[TrialPanel]:
+    """Every current trial panel of a system, the newest first."""
+    found = TrialPanel.objects.current().filter(system=system)
+    return list(found.select_related("entry", "zone__revision", "medium").prefetch_related("readings").order_by("-pk"))
