@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from itertools import groupby
 from typing import Any, cast
@@ -21,7 +21,7 @@ from hullbook.calc.flow import (
     driving_pressure_pa,
     equal_feeds,
     fill,
-    head_mbar,
+    greatest_lift_m,
     hose_resistance_1_m3,
     lines_enough,
 )
@@ -79,7 +79,7 @@ from hullbook.pours.models import (
     ResinPlan,
     TrialPanel,
 )
-from hullbook.pours.selectors.day import LayoutView, layout_in_force
+from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
 from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
@@ -354,6 +354,14 @@ class StripOfPlan:
     side: str
     filled: StripFilled
     arrivals: tuple[PlanArrival, ...]
+    at_lines: tuple[float | None, ...]
+
+    def comes_to(self, line_number: int) -> float | None:
+        """The minute the front comes to a line; None where the strip has none there."""
+        if line_number not in self.filled.line_numbers:
+            return None
+        feed = self.filled.strip.feeds[self.filled.line_numbers.index(line_number)]
+        return self.fill.minute_at(feed.girth_m)
 
     @property
     def fill(self) -> Fill:
@@ -373,11 +381,7 @@ class LineOpening:
 
     @property
     def words(self) -> str:
-        line = self.line
-        if line.opens_after is None:
-            return "at the start"
-        which = "both fronts are" if line.side == Side.BOTH else "the front is"
-        return line.opens_words or f"{which} past {line.opens_front_mm:.0f} mm at every station"
+        return when_it_opens(self.line)
 
 
 @dataclass(frozen=True)
@@ -445,8 +449,9 @@ class PourPlanView:
             numbers = tuple(row.line_number for row in feeds)
             filled = StripFilled(station, side, numbers, strip, fill(strip, self.pull))
             arrivals = tuple(row for row in self._of(PlanArrival) if (row.station, row.side) == (station, side))
-            found.append(StripOfPlan(station, side, filled, arrivals))
-        return tuple(found)
+            found.append(StripOfPlan(station, side, filled, arrivals, ()))
+        later = sorted({number for one in found for number in one.filled.line_numbers if one.filled.opened_at(number)})
+        return tuple(replace(one, at_lines=tuple(one.comes_to(number) for number in later)) for one in found)
 
     @property
     def slowest(self) -> StripOfPlan:
@@ -607,8 +612,13 @@ class _Working:
     def pull(self) -> Pull:
         """At the middle of the coldest and the hottest expected, less the height of the keel over the pail."""
         inputs = self.inputs
-        pull = driving_pressure_pa(inputs.station_pressure_mbar, inputs.bag_pressure_mbar_abs)
-        pull -= 100 * head_mbar(inputs.pail_below_keel_mm / MM, self.density)
+        full = driving_pressure_pa(inputs.station_pressure_mbar, inputs.bag_pressure_mbar_abs)
+        lift_m = greatest_lift_m(full, self.density)
+        below_m = inputs.pail_below_keel_mm / MM
+        if below_m >= lift_m:
+            accepted = f"this pull lifts resin {lift_m:.2f} m at most"
+            raise InputRefused("impossible", "pail_below_keel_mm", f"{below_m:g} m", accepted)
+        pull = full * (1 - below_m / lift_m)
         middle_c = (inputs.coldest_c + inputs.hottest_c) / 2
         curve = viscosity_curve(viscosity_points(self.resin_sheet))
         thickening = 0.0 if inputs.doubling_min is None else thickening_per_min(inputs.doubling_min)

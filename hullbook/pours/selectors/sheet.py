@@ -9,12 +9,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from hullbook.calc.dose import GelTable, catalyst_grams
-from hullbook.hulls.enums import Side
 from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import StockLine, stock
 from hullbook.pours.enums import ComponentRole, GelPlace, InletMove, ReadingOf
 from hullbook.pours.models import HoldReading, Mix, Pour, PourReading
-from hullbook.pours.selectors.day import InletState, PailOfDay, PourDay, TroubleView, pour_day
+from hullbook.pours.selectors.day import InletState, PailOfDay, PourDay, TroubleView, pour_day, when_it_opens
 from hullbook.pours.selectors.flow import pour_plan_sheet
 from hullbook.pours.selectors.hold import last_hold_test
 from hullbook.pours.selectors.plan import second_part
@@ -522,8 +521,7 @@ def _why_opened(inlet: InletState) -> str:
     line = inlet.line
     if line.opens_front_mm is None:
         return f"feed line {line.number}, {line.name}, opens at the start"
-    which = "both fronts are" if line.side == Side.BOTH else "the front is"
-    return line.opens_words or f"{which} past {line.opens_front_mm:.0f} mm at every station"
+    return when_it_opens(line)
 
 
 def _through(day: PourDay) -> NextAct:
