@@ -167,19 +167,18 @@ class Piece(NamedTuple):
         """Metres of the piece wetted in these minutes: the inverse of `minutes_over`."""
         if minutes <= 0:
             return 0.0
+        reach = 2 * minutes * self.pull_pa / self.slowness
+        distance = min(
+            reach / (self.resistance + sqrt(self.resistance**2 + reach * self.resistance_per_m)), self.length_m
+        )
         if self.pull_loss_pa_m == 0:
-            reach = 2 * minutes * self.pull_pa / self.slowness
-            return min(
-                reach / (self.resistance + sqrt(self.resistance**2 + reach * self.resistance_per_m)), self.length_m
-            )
-        # The curve bends one way all along, so Newton's steps from the end it bends towards never leave the piece.
-        bend = self.resistance_per_m * self.pull_pa + self.resistance * self.pull_loss_pa_m
-        distance = self.length_m if bend > 0 else 0.0
-        for _ in range(100):
+            return distance
+        # With height the level way is where Newton's steps begin: the curve bends one way all along the piece, so that
+        # from the second step on they come to the root from one side.
+        step = distance
+        while abs(step) > 1e-7 * distance:
             step = (self.minutes_over(distance) - minutes) / self.minutes_per_m(distance)
             distance = min(max(distance - step, 0.0), self.length_m)
-            if abs(step) <= 1e-13 * self.length_m:
-                break
         return distance
 
     def minutes_per_m(self, distance_m: float) -> float:
@@ -490,10 +489,14 @@ def fill_inclined_minutes(constant_min_m2: float, distance_m: float, lift_m: flo
 
 
 def fill_series_minutes(sections: Sequence[Section], pull: Pull, hose_resistance_1_m3: float = 0.0) -> float:
-    """Minutes to wet level sections one after another from one line. Raises `not_positive` for no section."""
+    """Minutes to wet sections one after another from one line, all level: their rise must be 0, else `impossible`.
+
+    Raises `not_positive` for no section.
+    """
     require_positive("sections", len(sections))
     minutes, resistance = 0.0, hose_resistance_1_m3
     for section in sections:
+        require_between("rise_m", section.rise_m, 0, 0, "m: this form is of level sections")
         thickness_m = section.thickness_mm / 1000
         own = section.length_m / (section.permeability_m2 * thickness_m)
         held_m2 = section.porosity * thickness_m * section.length_m

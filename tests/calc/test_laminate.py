@@ -5,6 +5,7 @@ import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import quad
 
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.errors import InputRefused
@@ -13,6 +14,9 @@ from hullbook.calc.laminate import (
     fibre_volume_fraction,
     fibre_volume_fraction_at_pressure,
     fit_compaction_exponent,
+    gutowski_fraction,
+    gutowski_pressure_mbar,
+    overfill,
     overlap_factor,
     ply,
     stack,
@@ -238,3 +242,44 @@ def test_one_pressure_gives_no_exponent():
         fit_compaction_exponent(
             first_thickness_mm=3.3, first_pressure_mbar=400, second_thickness_mm=3.2, second_pressure_mbar=400
         )
+
+
+BED = {"loose_fraction": 0.30, "densest_fraction": 0.70, "spring_pa": 280.0}
+
+
+@given(st.floats(100, 1085))
+def test_a_fibre_bed_holds_the_pressure_it_was_pressed_with(pressure):
+    assert gutowski_pressure_mbar(gutowski_fraction(pressure, **BED), **BED) == pytest.approx(pressure, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("phi", "changed", "key"),
+    [
+        (0.70, {}, "impossible"),
+        (0.29, {}, "impossible"),
+        (0.5, {"densest_fraction": 0.25}, "inconsistent"),
+        (0.5, {"densest_fraction": 0.85}, "impossible"),
+        (0.5, {"spring_pa": 0.0}, "not_positive"),
+    ],
+)
+def test_a_fibre_bed_that_cannot_be_is_refused(phi, changed, key):
+    with pytest.raises(InputRefused) as refused:
+        gutowski_pressure_mbar(phi, **(BED | changed))
+    assert refused.value.key == key
+
+
+def test_a_fibre_bed_is_pressed_only_by_what_a_bag_can_give():
+    for pressure, key in ((50, "extrapolated"), (95_000, "unit_suspect"), (0, "impossible")):
+        with pytest.raises(InputRefused) as refused:
+            gutowski_fraction(pressure, **BED)
+        assert refused.value.key == key
+
+
+@given(st.floats(0.2, 0.6), st.floats(0.0, 0.2))
+def test_overfill_is_the_mean_over_a_straight_fall_of_pressure(phi, exponent):
+    """scipy's quadrature over the way from the front (share 1 of the pull) to the inlet (none)."""
+    swollen = overfill(phi, exponent)
+    mean = quad(lambda x: phi * x**exponent, 0, 1)[0]
+    resin = quad(lambda x: 1 / (phi * x**exponent) - 1, 0, 1)[0] / (1 / phi - 1)
+    assert swollen.fibre_volume_fraction == pytest.approx(mean, rel=1e-6)
+    assert swollen.resin_more_percent == pytest.approx(100 * (resin - 1), rel=1e-6, abs=1e-5)

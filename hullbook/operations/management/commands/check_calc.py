@@ -20,6 +20,9 @@ TABLES = (
     "flow",
     "permeability",
     "viscosity",
+    "gel",
+    "styrene",
+    "forecast",
     "hardness",
     "statistics",
 )

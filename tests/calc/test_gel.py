@@ -1,0 +1,220 @@
+from math import exp, log
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+from scipy.optimize import curve_fit
+
+from hullbook.calc.check_rows import agrees, found
+from hullbook.calc.dose import GelTable, catalyst_grams
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.gel import (
+    Cup,
+    DoseWindow,
+    band_of_table,
+    day_factor,
+    dose_window,
+    fit_cups,
+    fit_law,
+    law_of_table,
+    minutes_left,
+    outlying_cups,
+    pot_life_min,
+    studentised_residuals,
+    used_share,
+    with_prior,
+)
+from hullbook.calc.reference import check_values
+
+SHARED = Path(__file__).parents[2] / "shared"
+CUPS = tuple(
+    Cup(dose, temperature, minutes)
+    for temperature, dose, minutes in (
+        (16, 1.5, 136), (16, 2.0, 96), (20, 1.25, 107), (20, 1.5, 102), (20, 2.0, 71), (24, 1.25, 87), (24, 1.75, 59),
+        (28, 1.25, 67), (28, 1.5, 52),
+    )
+)  # fmt: skip
+FIT = fit_cups(CUPS)
+TABLE = GelTable(
+    temperatures_c=(16.0, 20.0, 24.0),
+    doses_phr=(1.0, 1.5, 2.0),
+    low_minutes=((150.0, 105.0, 78.0), (112.0, 78.0, 58.0), (84.0, 58.0, 43.0)),
+    high_minutes=((175.0, 125.0, 94.0), (132.0, 93.0, 70.0), (99.0, 70.0, 53.0)),
+)
+doses = st.floats(1.0, 2.5)
+temperatures = st.floats(14, 30)
+
+
+def window(fill_min: float = 45.0, **changed: Any) -> DoseWindow:
+    asked = {
+        "handling_min": 8.0, "share": 0.7, "hottest_c": 23.0, "coldest_c": 20.0, "latest_min": 150.0,
+        "maker_low_phr": 1.0, "maker_high_phr": 2.5, "law_low_phr": 0.5, "law_high_phr": 4.0,
+    }  # fmt: skip
+    return dose_window(FIT.band, fill_min=fill_min, **{**asked, **changed})
+
+
+@pytest.mark.parametrize("row", check_values(SHARED, "gel"), ids=lambda row: f"{row['check']} {row['quantity']}")
+def test_gel_sums_agree_with_the_table(row: dict[str, Any]) -> None:
+    value = found(row)
+    assert agrees(row, value), value
+
+
+def test_the_fit_is_what_a_general_fitter_finds() -> None:
+    """scipy.optimize.curve_fit on the same law, with its own covariance."""
+
+    def law(at: Any, a: float, b: float, c: float) -> Any:
+        dose, kelvin = at
+        return a + b * (1 / kelvin - 1 / 298.15) - c * np.log(dose)
+
+    at = np.array([[cup.dose_phr for cup in CUPS], [cup.temperature_c + 273.15 for cup in CUPS]])
+    values, covariance = curve_fit(law, at, np.log([cup.minutes for cup in CUPS]), p0=(4.5, 6000, 1))
+    assert (FIT.a, FIT.b_k, FIT.c) == pytest.approx(values, rel=1e-5)
+    assert np.sqrt(np.diag(np.array(FIT.covariance))) == pytest.approx(np.sqrt(np.diag(covariance)), rel=1e-3)
+
+
+def test_a_new_pail_lies_in_a_wider_band_than_the_mean_of_many() -> None:
+    """The made-up cups at 19 C and 1.75 phr, recomputed independently with a package for statistics."""
+    assert FIT.two_sided(1.75, 19) == pytest.approx((77.34, 88.35, 100.9), rel=1e-3)
+    assert FIT.mean_band(1.75, 19) == pytest.approx((83.80, 88.35, 93.15), rel=1e-3)
+    assert FIT.band(1.75, 19) == pytest.approx((79.49, 88.35, 98.21), rel=1e-3)
+
+
+def test_a_cup_typed_wrong_stands_out() -> None:
+    cups = [*CUPS[:3], Cup(1.5, 20, 160), *CUPS[4:]]
+    assert studentised_residuals(cups)[3] == pytest.approx(10.18, rel=1e-2)
+    assert outlying_cups(cups) == (3,)
+    assert outlying_cups(CUPS) == ()
+
+
+def test_three_cups_move_the_makers_law_and_narrow_its_band() -> None:
+    fitted = with_prior(
+        [CUPS[2], CUPS[3], CUPS[6]], prior=(log(95), 6014, 0.80), prior_sd=(0.25, 1200, 0.25), scatter=0.06
+    )
+    assert fitted.two_sided(1.5, 20) == pytest.approx((82.66, 95.04, 109.3), rel=1e-3)
+    assert fitted.scatter == 0.06
+
+
+def test_the_window_of_the_day_leaves_the_margin_and_stays_inside_the_makers_limits() -> None:
+    """The made-up cups, 45 min to fill, 23 C at the hottest and 20 C at the coldest: 1.110 to 1.439 phr."""
+    found = window()
+    assert (found.low_phr, found.high_phr) == pytest.approx((1.110, 1.439), rel=2e-3)
+    assert found.proposed_phr == pytest.approx(1.264, rel=2e-3)
+    assert FIT.band(found.high_phr, 23).low == pytest.approx(found.required_min)
+    assert FIT.band(found.low_phr, 20).high == pytest.approx(150)
+
+
+def test_a_fill_too_long_for_any_dose_has_no_window() -> None:
+    found = window(75.0)
+    assert found.is_empty
+    assert found.proposed_phr is None
+    assert found.most_phr == pytest.approx(0.8879, rel=2e-3)
+    assert found.longest_fill_min == pytest.approx(66.65, rel=1e-3)
+
+
+def test_the_makers_table_alone_gives_a_window_inside_the_table() -> None:
+    found = dose_window(
+        band_of_table(TABLE), handling_min=8, fill_min=45, share=0.7, hottest_c=21, coldest_c=18, latest_min=None,
+        maker_low_phr=0.8, maker_high_phr=2.2, law_low_phr=1.0, law_high_phr=2.0,
+    )  # fmt: skip
+    assert 1.0 <= found.low_phr < found.high_phr <= 2.0
+    assert band_of_table(TABLE)(found.high_phr, 21).low == pytest.approx(found.required_min)
+
+
+def test_the_law_through_the_makers_table_lies_within_its_ranges() -> None:
+    law = law_of_table(TABLE)
+    for temperature, lows, highs in zip(TABLE.temperatures_c, TABLE.low_minutes, TABLE.high_minutes, strict=True):
+        for dose, low, high in zip(TABLE.doses_phr, lows, highs, strict=True):
+            assert low < law.minutes(dose, temperature) < high
+
+
+@given(st.floats(5, 60), st.floats(5, 60))
+def test_a_longer_fill_never_allows_more_catalyst(one: float, other: float) -> None:
+    shorter, longer = sorted((one, other))
+    assert window(longer).high_phr <= window(shorter).high_phr + 1e-9
+
+
+@given(doses, doses, temperatures)
+def test_more_catalyst_never_gels_later(one: float, other: float, temperature_c: float) -> None:
+    less, more = sorted((one, other))
+    assert FIT.minutes(more, temperature_c) <= FIT.minutes(less, temperature_c)
+
+
+@given(doses, temperatures, temperatures)
+def test_warmer_resin_never_gels_later(dose_phr: float, one: float, other: float) -> None:
+    cooler, warmer = sorted((one, other))
+    assert FIT.minutes(dose_phr, warmer) <= FIT.minutes(dose_phr, cooler)
+
+
+def test_the_clock_follows_a_warming_pail() -> None:
+    """30 min at 20 C and 30 min at 22 C, then 25 C: 0.6744 used, gel at 81.52 min (recomputed independently)."""
+    used = used_share([30, 30], [FIT.minutes(1.5, 20), FIT.minutes(1.5, 22)])
+    assert used == pytest.approx(0.6744, rel=1e-3)
+    assert 60 + minutes_left(used, FIT.minutes(1.5, 25)) == pytest.approx(81.52, rel=1e-3)
+
+
+def test_the_clock_agrees_with_an_ode_solver_on_a_steady_ramp() -> None:
+    """scipy.integrate.solve_ivp of du/dt = 1/t_gel(T(t)), T rising 0.1 K a minute from 18 C."""
+
+    def gel(minute: float) -> float:
+        return FIT.minutes(1.5, 18 + 0.1 * minute)
+
+    solved = solve_ivp(lambda minute, _: [1 / gel(minute)], (0, 60), [0.0], rtol=1e-9, atol=1e-12)
+    steps = [0.5 * n + 0.25 for n in range(120)]
+    assert used_share([0.5] * 120, [gel(middle) for middle in steps]) == pytest.approx(solved.y[0, -1], rel=1e-5)
+
+
+@given(st.lists(st.tuples(st.floats(0, 60), st.floats(5, 300)), min_size=2, max_size=8), st.integers(1, 7))
+def test_a_clock_read_in_two_goes_is_the_clock_read_in_one(stretches: list[tuple[float, float]], cut: int) -> None:
+    minutes, gels = zip(*stretches, strict=True)
+    assert used_share(minutes[:cut], gels[:cut]) + used_share(minutes[cut:], gels[cut:]) == pytest.approx(
+        used_share(minutes, gels)
+    )
+
+
+def test_a_big_pail_is_used_sooner_where_the_yard_has_tried_it() -> None:
+    assert pot_life_min(90, share=0.7, pail_kg=20) == pytest.approx(63)
+    assert pot_life_min(90, share=0.7, pail_kg=20, mass_exponent=0.1) == pytest.approx(63 * 200**-0.1)
+
+
+def test_the_days_cup_moves_the_times_of_the_day() -> None:
+    assert day_factor(104, 96.28, ask_beyond_ln=0.25) == pytest.approx(1.080, rel=1e-3)
+    with pytest.raises(InputRefused, match="find out why"):
+        day_factor(60, 96.28, ask_beyond_ln=0.25)
+
+
+def test_the_grams_of_the_proposed_dose_are_those_of_its_percentage() -> None:
+    proposed = window().proposed_phr
+    assert proposed is not None
+    assert catalyst_grams(20, proposed) == pytest.approx(252.8, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("refused", "said"),
+    [
+        (lambda: fit_cups(CUPS[:4]), "at least 6 cups"),
+        (lambda: fit_cups([Cup(1.5, 20, 90 + n) for n in range(7)]), "at least 3 temperatures"),
+        (lambda: fit_cups([Cup(1.5, 16 + 3 * n, 120 - 9 * n) for n in range(7)]), "1.3 times apart"),
+        (lambda: fit_law([Cup(1.5, 20, 90 + n) for n in range(5)]), "more than one temperature"),
+        (
+            lambda: fit_cups([Cup(cup.dose_phr, 44 - cup.temperature_c, cup.minutes) for cup in CUPS]),
+            "look at the cups again",
+        ),
+        (lambda: FIT.minutes(1.5, 35), "the cups cover 16 to 28 C"),
+        (lambda: with_prior([], prior=(4, 6000, 1), prior_sd=(1, 1, 1), scatter=0.1), "at least one"),
+        (lambda: Cup(1.5, 20, 1), "more than 1"),
+        (lambda: window(hottest_c=18.0), "at least the coldest"),
+        (lambda: window(maker_low_phr=5.0, maker_high_phr=6.0), "0.5 to 4 phr"),
+        (lambda: pot_life_min(90, share=70, pail_kg=20), "70 percent"),
+    ],
+)
+def test_what_does_not_hold_is_refused_in_words(refused: Any, said: str) -> None:
+    with pytest.raises(InputRefused, match=said):
+        refused()
+
+
+def test_every_minute_of_the_fit_comes_from_its_three_numbers() -> None:
+    assert FIT.minutes(1.5, 25) == pytest.approx(exp(FIT.a) * 1.5**-FIT.c)

@@ -1,0 +1,92 @@
+from math import exp, log
+from pathlib import Path
+from typing import Any
+
+import pytest
+from chemicals.vapor_pressure import Psat_data_Perrys2_8
+from fluids.atmosphere import ATMOSPHERE_1976
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hullbook.calc.check_rows import agrees, found
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.reference import check_values
+from hullbook.calc.styrene import (
+    activity_by_raoult,
+    boiling_temperature_c,
+    judge_boil_margin,
+    least_bag_pressure_mbar,
+    vapour_pressure_mbar,
+)
+from hullbook.calc.vacuum import standard_atmosphere_mbar
+
+SHARED = Path(__file__).parents[2] / "shared"
+STYRENE = "100-42-5"
+shop_temperatures = st.floats(10, 60)
+activities = st.floats(0.3, 1.0)
+
+
+@pytest.mark.parametrize("row", check_values(SHARED, "styrene"), ids=lambda row: f"{row['check']} {row['expected']}")
+def test_styrene_sums_agree_with_the_table(row: dict[str, Any]) -> None:
+    value = found(row)
+    assert agrees(row, value), value
+
+
+@pytest.mark.parametrize("temperature_c", [15, 20, 25, 30, 35, 40, 60, 80])
+def test_styrene_boils_as_the_handbook_says(temperature_c: float) -> None:
+    """Perry's Chemical Engineers' Handbook, 8th edition, table 2-8 (DIPPR 101), as shipped with `chemicals`."""
+    c1, c2, c3, c4, c5 = (float(Psat_data_Perrys2_8.loc[STYRENE, name]) for name in ("C1", "C2", "C3", "C4", "C5"))
+    kelvin = temperature_c + 273.15
+    handbook_mbar = exp(c1 + c2 / kelvin + c3 * log(kelvin) + c4 * kelvin**c5) / 100
+    assert vapour_pressure_mbar(temperature_c) == pytest.approx(handbook_mbar, rel=0.04)
+
+
+def test_styrene_reaches_the_air_at_its_boiling_point() -> None:
+    """145.3 C at 1013.25 mbar in handbooks; the curve is within 1 %."""
+    assert vapour_pressure_mbar(145.0) == pytest.approx(1013.25, rel=0.02)
+
+
+@pytest.mark.parametrize("altitude_m", [0, 100, 500, 1000, 2000])
+def test_the_shop_lies_in_the_standard_atmosphere(altitude_m: float) -> None:
+    assert standard_atmosphere_mbar(altitude_m) == pytest.approx(ATMOSPHERE_1976(altitude_m).P / 100, rel=1e-4)
+
+
+@given(shop_temperatures, activities)
+def test_resin_boils_at_the_temperature_whose_pressure_it_is(temperature_c: float, activity: float) -> None:
+    pressure = activity * vapour_pressure_mbar(temperature_c)
+    assert boiling_temperature_c(pressure, activity) == pytest.approx(temperature_c)
+
+
+@given(shop_temperatures, shop_temperatures, activities)
+def test_warmer_resin_never_stands_a_deeper_vacuum(one: float, other: float, activity: float) -> None:
+    cooler, warmer = sorted((one, other))
+    assert least_bag_pressure_mbar(cooler, activity, 1.5) <= least_bag_pressure_mbar(warmer, activity, 1.5)
+
+
+def test_the_margin_is_judged_in_three_steps() -> None:
+    def level(bag_mbar_abs: float) -> str:
+        return judge_boil_margin(
+            bag_mbar_abs, 25.0, activity=0.85, red=1.2, amber=1.5, source="common practice, no source"
+        ).level
+
+    boils_at = 0.85 * vapour_pressure_mbar(25.0)
+    assert level(1.19 * boils_at) == "fail"
+    assert level(1.21 * boils_at) == "conditional pass"
+    assert level(1.51 * boils_at) == "pass"
+
+
+@pytest.mark.parametrize(
+    ("refused", "said"),
+    [
+        (lambda: vapour_pressure_mbar(5), "10 to 145"),
+        (lambda: judge_boil_margin(20, 70, activity=1, red=1.2, amber=1.5, source="x"), "look at the thermometer"),
+        (lambda: judge_boil_margin(20, 20, activity=1, red=1.6, amber=1.5, source="x"), "from 1 to 1.5"),
+        (lambda: boiling_temperature_c(0.5), "boils outside"),
+        (lambda: boiling_temperature_c(10, 1.2), "up to 1"),
+        (lambda: activity_by_raoult(40, 900), "40 percent"),
+        (lambda: least_bag_pressure_mbar(20, 0.85, 0.5), "1 to 10"),
+    ],
+)
+def test_what_the_curve_does_not_cover_is_refused_in_words(refused: Any, said: str) -> None:
+    with pytest.raises(InputRefused, match=said):
+        refused()
