@@ -7,6 +7,7 @@ WRITTEN_AS = {
     "kg/m2": "kg/m²",
     "kg/m3": "kg/m³",
     "m2": "m²",
+    "um2": "µm²",
     "degC": "°C",
     "C": "°C",
     "deg": "°",

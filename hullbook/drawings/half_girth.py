@@ -93,6 +93,16 @@ class Front:
 
 
 @dataclass(frozen=True)
+class Arrival:
+    """When the front is to be at a place, by the plan: a contour of the same minute on every strip."""
+
+    station: str
+    side: Side
+    girth_mm: float
+    minute: float
+
+
+@dataclass(frozen=True)
 class Mark:
     """One thing at one place: a point tried, a probe, a finding; `words` is what stands beside or in it."""
 
@@ -235,6 +245,49 @@ def half_girth(
     shapes += _foot(ground, "mm along the skin", [(f"line {one.number}", one.girth_mm) for one in feed_lines])
     desc = "; ".join(_sentences(ground, feed_lines, fronts, marks))
     return Scene("half-girth", ground.width, ground.height, title, desc, tuple(shapes), ground.as_data())
+
+
+def arrivals_on_half_girth(
+    stations: Sequence[GirthStation],
+    arrivals: Sequence[Arrival],
+    *,
+    title: str,
+    feed_lines: Sequence[FeedLine] = (),
+    width: float = WIDTH,
+    row: float = ROW,
+) -> Scene:
+    """Dry strips with the planned front in pencil where it is to be at each minute given, the minute beside it.
+
+    A minute that would run into the one before is left out; the table beside the drawing has it. Raises ValueError as
+    girth_ground does.
+    """
+    ground = girth_ground(stations, width=width, row=row)
+    shapes: list[Shape] = []
+    for strip in ground.strips:
+        shapes += _strip(ground, strip)
+        for side in SIDES:
+            its = [one for one in arrivals if (one.station, one.side) == (strip.station.name, side)]
+            shapes += _contours(ground, strip, side, its)
+            shapes += _feed_lines(ground, strip.row(side), [one for one in feed_lines if one.side in ("both", side)])
+        shapes += _edges(ground, strip)
+    shapes += _foot(ground, "mm along the skin; dashes: the front by the plan, minutes from the first inlet", [])
+    desc = "; ".join(
+        f"station {one.station} {one.side}, minute {one.minute:.0f} at {one.girth_mm:.0f} mm" for one in arrivals
+    )
+    return Scene("half-girth", ground.width, ground.height, title, desc, tuple(shapes), ground.as_data())
+
+
+def _contours(ground: GirthGround, strip: Strip, side: Side, arrivals: Sequence[Arrival]) -> Iterator[Shape]:
+    row = strip.row(side)
+    free_from = ground.x0
+    for arrival in sorted(arrivals, key=lambda one: one.girth_mm):
+        x = ground.at(_within(arrival.girth_mm, strip))
+        yield Line(x, row.top, x, row.bottom, "planned")
+        words = f"{arrival.minute:.0f}"
+        wide = text_width(words, 15, "planned-figure")
+        if x - wide - 4 >= free_from:
+            yield Text(x - 4, row.middle + 5, words, "planned-figure", 15, "end")
+            free_from = x
 
 
 def zones_on_half_girth(

@@ -47,7 +47,7 @@ from hullbook.pours.enums import (
     TroubleKind,
 )
 from hullbook.pours.models import Mix, Pour, Trouble
-from hullbook.pours.selectors import ResinPlanInputs
+from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs
 from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from hullbook.records.services import Told
 from hullbook.yard import services as yard
@@ -172,6 +172,7 @@ class DemoYard:
         self._open_the_yard()
         self._fill_the_store()
         self._draw_schedules()
+        self._try_resin_and_cloth()
         for hull in facts["hulls"]:
             HullStory(self, hull).add()
 
@@ -340,6 +341,40 @@ class DemoYard:
 
         return tell
 
+    # ---- What the yard tried before its first hull
+
+    def _try_resin_and_cloth(self) -> None:
+        for number, cup in enumerate(self.facts["gel_cups"]):
+            gelled = moment("2026-02-18", 8 + 3 * (number % 3), 20, days=number // 3)
+            self.story.at(gelled, "MO", self._gel_cup(*cup))
+        self.story.at(moment("2026-02-20", 14), "RT", self._trial_panel)
+
+    def _gel_cup(self, dose_phr: float, temperature_c: float, gel_min: float) -> Callable[[Told], Any]:
+        return lambda told: pours.log_gel_cup(
+            system=self.system,
+            resin_lot=self.lots["R-0006"],
+            catalyst_lot=self.lots["R-0007"],
+            dose_phr=dose_phr,
+            temperature_c=temperature_c,
+            gel_min=gel_min,
+            thermometer=self.instruments["T-01"],
+            told=told,
+        )
+
+    def _trial_panel(self, told: Told) -> None:
+        panel = self.facts["trial_panel"]
+        pours.log_trial_panel(
+            zone=self.revisions["A"].zones.get(name=panel["zone"]),
+            medium=self.materials[panel["medium"]],
+            system=self.system,
+            resin_temperature_c=panel["resin_temperature_c"],
+            station_pressure_mbar=panel["station_pressure_mbar"],
+            bag_pressure_mbar_abs=panel["bag_pressure_mbar_abs"],
+            readings=[(minute, front_mm) for minute, front_mm in panel["readings"]],
+            words=panel["words"],
+            told=told,
+        )
+
 
 SHELVES = {
     "early": {
@@ -376,7 +411,7 @@ TRIED_AT = {
 DRY_AT = GivenPlace(HullSide.PORT, "6", 1480.0)
 PAIL_KG = 18.2
 PAILS = 7
-DOSE_PHR = 1.5
+DOSE_PHR = 1.05
 # Hulls whose pours are told minute by minute: the first ones were told on paper only.
 DAYS_TOLD = ("MB84-03", "MB84-04", "MB84-05")
 CLOSED_AT = 78.0
@@ -508,8 +543,7 @@ class HullStory:
             self.story.at(
                 moment(core_day, 7, 40), "KJ", self._release(3, "outer skin laid and second-checked, laps seen")
             )
-            if self.number in DAYS_TOLD:
-                self.story.at(moment(self.lay_up_days[3], 15, 30), "MO", self._lay_feed_lines)
+            self.story.at(moment(self.lay_up_days[3], 15, 30), "MO", self._lay_feed_lines)
             self.story.at(
                 moment(self.lay_up_days[3], 16), "KJ", self._release(4, "inner skin and all lines laid, tools counted")
             )
@@ -577,6 +611,7 @@ class HullStory:
             )
         self.story.at(moment(day, 8, 5), "RT", self._hold_test("last", 0.22, ""))
         self.story.at(moment(day, 8, 20), "KJ", self._set_plan)
+        self.story.at(moment(day, 8, 30), "KJ", self._read_pour_plan)
         self.story.at(moment(day, 8, 40), "KJ", self._release(5, "hold test, lots, doses, crew and stop rule read out"))
 
     def _hold_test(self, name: str, rate_mbar_min: float, words: str) -> Callable[[Told], Any]:
@@ -639,6 +674,22 @@ class HullStory:
             contingency_containers=usual(1.0),
         )
         pours.set_resin_plan(part=self.part, system=self.demo.system, inputs=inputs, told=told)
+
+    def _read_pour_plan(self, told: Told) -> None:
+        said = self.demo.facts["pour_plan"]
+        inputs = PourPlanInputs(
+            dose_phr=DOSE_PHR,
+            coldest_c=round(19.0 + self.facts["warmth"], 1),
+            hottest_c=round(20.6 + self.facts["warmth"], 1),
+            station_pressure_mbar=1012.0,
+            bag_pressure_mbar_abs=16.0,
+            doubling_min=None,
+            places=tuple((who, words) for who, words in said["places"]),
+            stops=tuple(said["stops"]),
+            read_to=("KJ", *CREW),
+            **said["figures"],
+        )
+        pours.read_pour_plan(part=self.part, inputs=inputs, told=told)
 
     def _pour(self) -> None:
         start = moment(self.facts["pour"], 9, 2)

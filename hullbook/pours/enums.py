@@ -43,6 +43,14 @@ class PlanItemKind(TextChoices):
     CUPS = "cups", "mixing, gel cups and drips"
 
 
+class PlanOrderKind(TextChoices):
+    """What a pour plan says beside its figures."""
+
+    PLACE = "place", "place"
+    STOP = "stop", "stop condition"
+    READ_TO = "read to", "read to"
+
+
 class InletMove(TextChoices):
     OPENED = "open", "open"
     SHUT = "shut", "shut"

@@ -16,7 +16,7 @@ from hullbook.calc.dose import catalyst_grams
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.ranges import check_hard
 from hullbook.hulls.enums import HullSide, Side
-from hullbook.hulls.models import Part
+from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import revision_in_force
 from hullbook.materials.enums import MaterialKind, SourceKind, StockUnit
 from hullbook.materials.models import Lot, Material, ResinSystem
@@ -36,11 +36,15 @@ from hullbook.pours.models import Mix, Pour, PourReading, Trouble
 from hullbook.pours.selectors import (
     LayoutView,
     MixView,
+    PourPlanInputs,
     PourView,
     ResinPlanInputs,
     closing_of,
+    last_hold_test,
     last_reading,
     layout_in_force,
+    pour_plan_in_force,
+    pour_plan_view,
     second_part,
     trouble_place,
     what_speaks_against_pouring,
@@ -57,6 +61,7 @@ from hullbook.yard.selectors import crew
 
 COVERAGE_ASKED_ABOVE = 1.3
 MOST_READINGS = 2000
+LONGEST_LINE = 190
 READING_LINE = re.compile(
     r"\s*(-?\d{1,6}(?:[.,]\d{1,6})?)\s*(?:[;\t ]|min)\s*(-?\d{1,6}(?:[.,]\d{1,6})?)\s*(?:mbar)?\s*"
 )
@@ -334,6 +339,190 @@ class LotField(forms.ModelChoiceField):
 
     def label_from_instance(self, lot: Lot) -> str:
         return self.words[lot.pk]
+
+
+# ---- The pour plan, and what the yard has tried
+
+STOPS = (
+    "Clamp an inlet before its pail runs below the heel: no air into a line.",
+    "When the bag loses pressure faster than the limit: clamp at the inlets, find the leak, then open again.",
+    "A pail that smokes or gets hot: clamp its line, carry it outside by the yard's rule.",
+)
+PLACE_LINE = re.compile(r"\s*([A-Za-z]{2,4})\s*[:,]\s*(\S.*?)\s*")
+
+
+class LinesField(forms.CharField):
+    """Several sentences, one a line."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}), **kwargs)
+
+    def clean(self, value: Any) -> tuple[str, ...]:
+        lines = tuple(line.strip() for line in super().clean(value).splitlines() if line.strip())
+        if any(len(line) > LONGEST_LINE for line in lines):
+            raise forms.ValidationError(f"Give at most {LONGEST_LINE} letters a line.")
+        return lines
+
+
+class PlacesField(LinesField):
+    """Who stands where: initials, a colon, what they do."""
+
+    def clean(self, value: Any) -> tuple[tuple[str, str], ...]:  # type: ignore[override]
+        places = []
+        for line in super().clean(value):
+            match = PLACE_LINE.fullmatch(line)
+            if match is None:
+                raise forms.ValidationError(f'"{line[:40]}" has no initials; give them first, as MO: scale and mixing.')
+            places.append((match[1].upper(), match[2]))
+        return tuple(places)
+
+
+class PourPlanForm(LogForm):
+    """What a pour plan needs beyond what is in force. Measured things of the day start empty."""
+
+    act = "Read it to the crew"
+
+    dose_phr = QuantityField(range_key="dose_phr", is_measured=False, label="Dose for this pour")
+    coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
+    hottest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, hottest expected")
+    station_pressure_mbar = QuantityField(
+        range_key="station_pressure_mbar",
+        label="Air pressure at the shop",
+        help_text="The barometer as it stands, not reduced to sea level.",
+    )
+    bag_pressure_mbar_abs = QuantityField(range_key="bag_pressure_mbar_abs", label="Bag pressure, absolute")
+    pail_below_keel_mm = QuantityField(
+        range_key="pail_below_keel_mm", is_measured=False, label="Resin in the pail below the keel"
+    )
+    medium_to_mm = QuantityField(
+        range_key="half_girth_mm", is_measured=False, label="Flow medium ends, along the skin from the keel"
+    )
+    hose_length_m = QuantityField(range_key="length_m", is_measured=False, label="Supply hose of one inlet")
+    fed_length_m = QuantityField(range_key="length_m", is_measured=False, label="Along the hull, fed by one inlet")
+    handling_min = QuantityField(
+        range_key="handling_time_min", is_measured=False, label="From the dose weighed to the inlet opened"
+    )
+    mixing_min = QuantityField(range_key="mixing_time_min", is_measured=False, label="To mix and carry one pail")
+    doubling_min = QuantityField(
+        range_key="doubling_time_min",
+        required=False,
+        is_measured=False,
+        label="Mixed resin's viscosity doubles in",
+        help_text="By the maker or the yard's own cup. Empty: taken as even until gel.",
+    )
+    source = forms.CharField(
+        max_length=200, label="Where these come from", help_text="Bag drawing, weather, the walk of the morning."
+    )
+    places = PlacesField(label="Crew places", help_text="One line each, as MO: scale and mixing.")
+    stops = LinesField(label="Stop conditions", help_text="One a line; the clamp rule is read out with them.")
+    read_to = forms.MultipleChoiceField(
+        required=False, label="Read to", help_text="Who was there.", widget=forms.CheckboxSelectMultiple
+    )
+
+    groups = (
+        ("The day", ("dose_phr", "coldest_c", "hottest_c", "station_pressure_mbar", "bag_pressure_mbar_abs")),
+        (
+            "What is laid",
+            ("pail_below_keel_mm", "medium_to_mm", "hose_length_m", "fed_length_m", "source"),
+        ),
+        ("Handling", ("handling_min", "mixing_min", "doubling_min")),
+        ("The crew", ("places", "stops", "read_to", "happened_at")),
+    )
+    of_the_day = frozenset({"coldest_c", "hottest_c", "station_pressure_mbar", "bag_pressure_mbar_abs", "doubling_min"})
+
+    def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["read_to"].choices = [(person.initials, str(person)) for person in crew()]  # type: ignore[attr-defined]
+        self.initial.setdefault("stops", "\n".join(STOPS))
+        if (before := pour_plan_in_force(part)) is not None:
+            view = pour_plan_view(before)
+            figures = [name for name in self.fields if hasattr(before, name) and name not in self.of_the_day]
+            self.initial |= {name: f"{getattr(before, name):.10g}" for name in figures}
+            self.initial |= {
+                "places": "\n".join(f"{one.who}: {one.words}" for one in view.places),
+                "stops": "\n".join(one.words for one in view.stops),
+            }
+        test = last_hold_test(part)
+        if test is not None:
+            ended = test.readings.order_by("-position")[0].bag_pressure_mbar_abs
+            self.fields["bag_pressure_mbar_abs"].help_text = f"Hold test {test.number} ended at {show(ended, 'mbar')}."
+
+    def grouped(self) -> list[tuple[str, list[forms.BoundField]]]:
+        return [(title, [self[name] for name in names]) for title, names in self.groups]
+
+    def clean(self) -> dict[str, Any]:
+        coldest, hottest = self.cleaned_data.get("coldest_c"), self.cleaned_data.get("hottest_c")
+        if coldest is not None and hottest is not None and coldest > hottest:
+            self.add_error("hottest_c", f"The coldest is {show(coldest, 'degC')}; give no less.")
+        return super().clean()
+
+    def inputs(self) -> PourPlanInputs:
+        given = self.given()
+        return PourPlanInputs(**{**given, "read_to": tuple(given["read_to"])})
+
+
+class GelCupForm(InstrumentForm):
+    """A cup of the part's resin system, watched until it gelled."""
+
+    act = "Log the gel cup"
+    takes_paper = True
+
+    dose_phr = QuantityField(range_key="dose_phr", label="Dose")
+    temperature_c = QuantityField(range_key="resin_temperature_c", shown_by="thermometer", label="It stood at")
+    gel_min = QuantityField(range_key="gel_time_min", label="From the dose stirred in to gel")
+    resin_lot = LotField(label="Resin lot")
+    catalyst_lot = LotField(label="Catalyst lot")
+    thermometer = InstrumentField(InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, label="Thermometer")
+
+    def __init__(self, *args: Any, system: ResinSystem, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        lines = stock(timezone.localdate())
+        for name, material in (("resin_lot", system.resin_id), ("catalyst_lot", system.catalyst_id)):
+            field = self.fields[name]
+            assert isinstance(field, LotField)  # noqa: S101 - by the names above
+            field.offer(line for line in lines if line.lot.material_id == material)
+
+
+class FrontsField(ReadingsField):
+    """A trial panel's readings, one line each: the minute, a blank, how far the front had come in mm."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.label = "Readings: minute, then mm"
+        self.help_text = (
+            "One line a reading: minutes since the first resin in the panel, a blank, mm from the inlet. "
+            "For example: 2 290 on the first line, 4 420 on the next. At least five."
+        )
+
+
+class TrialPanelForm(LogForm):
+    """A panel laid up as one of the part's zones and filled from one edge."""
+
+    act = "Log the trial panel"
+    takes_paper = True
+
+    zone = forms.ModelChoiceField(queryset=Zone.objects.none(), label="Laid up as zone")
+    medium = SheetField(
+        "thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2", label="Flow medium over it"
+    )
+    resin_temperature_c = QuantityField(range_key="resin_temperature_c", label="Panel and resin at")
+    station_pressure_mbar = QuantityField(range_key="station_pressure_mbar", label="Air pressure at the shop")
+    bag_pressure_mbar_abs = QuantityField(range_key="bag_pressure_mbar_abs", label="Bag pressure, absolute")
+    readings = FrontsField()
+    words = forms.CharField(max_length=400, required=False, label="Words", widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        revision = revision_in_force(part)
+        zone = self.fields["zone"]
+        zone.queryset = Zone.objects.filter(revision=revision).order_by("position")  # type: ignore[attr-defined]
+        zone.label_from_instance = lambda one: one.name  # type: ignore[attr-defined]
+        medium = self.fields["medium"]
+        assert isinstance(medium, SheetField)  # noqa: S101 - by its name
+        medium.offer(materials([MaterialKind.CONSUMABLE]))
+
+
+# ---- Pails
 
 
 class MixForm(InstrumentForm):

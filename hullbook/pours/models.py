@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from hullbook.hulls.enums import HullSide, Side
-from hullbook.hulls.models import Part, ScheduleRevision
+from hullbook.hulls.models import Part, ScheduleRevision, Zone
 from hullbook.materials.enums import SourceKind
 from hullbook.materials.models import Lot, Material, ResinSystem
 from hullbook.pours.enums import (
@@ -17,6 +17,7 @@ from hullbook.pours.enums import (
     InletMove,
     PailEnded,
     PlanItemKind,
+    PlanOrderKind,
     ReadingOf,
     RemainderPlace,
     TroubleKind,
@@ -363,6 +364,274 @@ class FrontStation(EntryRow):
 
     def __str__(self) -> str:
         return f"station {self.name}"
+
+
+# ---- What the yard has tried, and the plan of how the resin will run
+
+
+class GelCup(TypedRow):
+    """A cup of a resin system mixed and watched until it gelled, at one temperature: the yard's own gel time."""
+
+    system = models.ForeignKey(ResinSystem, on_delete=models.PROTECT, related_name="gel_cups")
+    resin_lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="+")
+    catalyst_lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="+")
+    dose_phr = MeasuredField()
+    temperature_c = MeasuredField(decimal_places=2)
+    gel_min = MeasuredField(decimal_places=3)
+    thermometer = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="+")
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(dose_phr__gt=0, gel_min__gt=0),
+                name="gelcup_dose_and_time_above_zero",
+                violation_error_message="A dose and a gel time are above nought.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"gel cup, {self.system} {self.dose_phr:g} % at {self.temperature_c:g} °C"
+
+
+class TrialPanel(TypedRow):
+    """A panel laid up as one zone and filled from one edge, to learn how permeable that lay-up is."""
+
+    zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="trial_panels")
+    medium = models.ForeignKey(Material, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    system = models.ForeignKey(ResinSystem, on_delete=models.PROTECT, related_name="trial_panels")
+    resin_temperature_c = MeasuredField(decimal_places=2)
+    viscosity_pa_s = MeasuredField()
+    station_pressure_mbar = MeasuredField(decimal_places=3)
+    bag_pressure_mbar_abs = MeasuredField(decimal_places=3)
+    thickness_mm = MeasuredField()
+    porosity = MeasuredField()
+    by_sheets_um2 = MeasuredField(help_text="What the sheets of its materials would make of the same lay-up.")
+    permeability_um2 = MeasuredField(help_text="As fitted to the readings.")
+    relative_sd = MeasuredField()
+    words = models.CharField(max_length=400, blank=True)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(permeability_um2__gt=0, by_sheets_um2__gt=0, relative_sd__gte=0),
+                name="trialpanel_permeability_above_zero",
+                violation_error_message="A permeability is above nought.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"trial panel, {self.zone}"
+
+    @property
+    def relative_sd_percent(self) -> float:
+        return 100 * self.relative_sd
+
+
+class TrialReading(EntryRow):
+    """How far the front of a trial panel had come."""
+
+    parent_field = "panel"
+
+    panel = models.ForeignKey(TrialPanel, on_delete=models.PROTECT, related_name="readings")
+    minute = MeasuredField(decimal_places=3)
+    front_mm = MeasuredField(decimal_places=1)
+
+    class Meta:
+        ordering: ClassVar = ["panel", "position"]
+
+    def __str__(self) -> str:
+        return f"{self.minute} min {self.front_mm} mm"
+
+
+class PourPlan(TypedRow):
+    """How the resin of a part will run, as it was read to the crew; the latest current one of a part is in force."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="pour_plans")
+    number = models.PositiveSmallIntegerField()
+    resin_plan = models.ForeignKey(ResinPlan, on_delete=models.PROTECT, related_name="pour_plans")
+    layout = models.ForeignKey(FeedLayout, on_delete=models.PROTECT, related_name="pour_plans")
+    trial = models.ForeignKey(TrialPanel, null=True, blank=True, on_delete=models.PROTECT, related_name="pour_plans")
+    dose_phr = MeasuredField()
+    coldest_c = MeasuredField(decimal_places=2)
+    hottest_c = MeasuredField(decimal_places=2)
+    station_pressure_mbar = MeasuredField(decimal_places=3)
+    bag_pressure_mbar_abs = MeasuredField(decimal_places=3)
+    pail_below_keel_mm = MeasuredField(decimal_places=1)
+    medium_to_mm = MeasuredField(decimal_places=1)
+    hose_length_m = MeasuredField()
+    fed_length_m = MeasuredField(help_text="Along the hull, fed by one inlet.")
+    handling_min = MeasuredField(decimal_places=3)
+    mixing_min = MeasuredField(decimal_places=3)
+    driving_pressure_pa = MeasuredField(decimal_places=1)
+    viscosity_pa_s = MeasuredField()
+    liquid_resin_density_kg_m3 = MeasuredField()
+    thickening_per_min = MeasuredField()
+    band_low = MeasuredField(help_text="Shortest fill, as a factor of the likely one.")
+    band_high = MeasuredField()
+    fill_min = MeasuredField(decimal_places=3)
+    lag_m = MeasuredField(null=True, help_text="How far the medium runs ahead; empty: a sheet does not give it.")
+    gel_low_min = MeasuredField(null=True, decimal_places=3, help_text="At the hottest; empty: the table does not say.")
+    gel_mid_min = MeasuredField(null=True, decimal_places=3)
+    gel_high_min = MeasuredField(null=True, decimal_places=3)
+    gel_words = models.CharField(max_length=400, blank=True)
+    pail_kg = MeasuredField()
+    heel_kg = MeasuredField()
+    end_kg = MeasuredField()
+    total_kg = MeasuredField()
+    tables_digest = models.CharField(max_length=64)
+
+    class Meta(TypedRow.Meta):
+        constraints: ClassVar = [
+            *TypedRow.Meta.constraints,
+            models.UniqueConstraint(fields=["part", "number"], name="pourplan_number_once_a_part"),
+            models.CheckConstraint(
+                condition=Q(coldest_c__lte=F("hottest_c")),
+                name="pourplan_coldest_not_above_hottest",
+                violation_error_message="The coldest is not above the hottest.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} pour plan {self.number}"
+
+
+class PlanSection(EntryRow):
+    """A stretch of a strip as it was reckoned with."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="sections")
+    station = models.CharField(max_length=20)
+    side = models.CharField(max_length=10, choices=HullSide.choices)
+    name = models.CharField(max_length=60)
+    length_m = MeasuredField()
+    thickness_mm = MeasuredField()
+    porosity = MeasuredField()
+    permeability_um2 = MeasuredField()
+    rise_m = MeasuredField()
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return f"station {self.station} {self.side} {self.name}"
+
+
+class PlanFeed(EntryRow):
+    """A feed line as a strip is fed from it, and when it is opened by the plan."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="feeds")
+    station = models.CharField(max_length=20)
+    side = models.CharField(max_length=10, choices=HullSide.choices)
+    line_number = models.PositiveSmallIntegerField()
+    girth_m = MeasuredField()
+    opens_front_m = MeasuredField()
+    hose_resistance_1_m3 = MeasuredField(decimal_places=0)
+    minute = MeasuredField(decimal_places=3)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return f"station {self.station} {self.side} feed line {self.line_number}"
+
+
+class PlanArrival(EntryRow):
+    """When the front comes to a place on a strip, in minutes from the first inlet opened."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="arrivals")
+    station = models.CharField(max_length=20)
+    side = models.CharField(max_length=10, choices=HullSide.choices)
+    girth_mm = MeasuredField(decimal_places=1)
+    at = models.CharField(max_length=60)
+    minute = MeasuredField(decimal_places=3)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return f"station {self.station} {self.side} {self.at}"
+
+
+class PlanPail(EntryRow):
+    """A pail of the plan: put on and drawn empty, in minutes from the first inlet opened."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="pails")
+    number = models.PositiveSmallIntegerField()
+    mix_by_min = MeasuredField(decimal_places=3, help_text="The latest at which its mixing is begun.")
+    on_min = MeasuredField(decimal_places=3)
+    empty_min = MeasuredField(decimal_places=3)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return f"pail {self.number}"
+
+
+class PlanZoneResin(EntryRow):
+    """Resin that a side of a zone takes, or a feed line with its hoses."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="resin")
+    name = models.CharField(max_length=40)
+    side = models.CharField(max_length=10, choices=HullSide.choices, blank=True)
+    line_number = models.PositiveSmallIntegerField(null=True, blank=True)
+    from_mm = MeasuredField(null=True, decimal_places=1)
+    to_mm = MeasuredField(null=True, decimal_places=1)
+    kg = MeasuredField()
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PlanCoefficient(EntryRow):
+    """A figure the pour plan was worked out from, and where it comes from."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="coefficients")
+    words = models.CharField(max_length=120)
+    material = models.ForeignKey(Material, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    value = MeasuredField()
+    unit = models.CharField(max_length=10)
+    source_kind = models.CharField(max_length=20, choices=SourceKind.choices)
+    source = models.CharField(max_length=300)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class PlanOrder(EntryRow):
+    """What was read out beside the figures: somebody's place, or when to stop."""
+
+    parent_field = "plan"
+
+    plan = models.ForeignKey(PourPlan, on_delete=models.PROTECT, related_name="orders")
+    kind = models.CharField(max_length=10, choices=PlanOrderKind.choices)
+    who = models.CharField(max_length=4, blank=True)
+    words = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["plan", "position"]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.who}".strip()
 
 
 # ---- While resin runs: each one tap, or one number

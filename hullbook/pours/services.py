@@ -11,8 +11,8 @@ from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.calc.vacuum import HoldJudgement, absolute_from_gauge, fit_rise, judge_hold
 from hullbook.calc.verdict import Level, Verdict, no_verdict
 from hullbook.hulls.enums import HullSide, Side
-from hullbook.hulls.models import Part
-from hullbook.materials.models import Lot, ResinSystem
+from hullbook.hulls.models import Part, Zone
+from hullbook.materials.models import Lot, Material, ResinSystem
 from hullbook.materials.services import is_about_to, lot_use, require_leads_reason, undo_movements
 from hullbook.pours.enums import (
     AlarmRank,
@@ -33,6 +33,7 @@ from hullbook.pours.models import (
     FrontReached,
     FrontStation,
     Gel,
+    GelCup,
     HoldReading,
     HoldTest,
     InletMoved,
@@ -43,16 +44,21 @@ from hullbook.pours.models import (
     PourAnswer,
     PourClosed,
     PourNote,
+    PourPlan,
     PourReading,
     Remainder,
     ResinPlan,
     SoundTest,
+    TrialPanel,
+    TrialReading,
     Trouble,
     TroubleMended,
 )
 from hullbook.pours.selectors import (
+    PourPlanInputs,
     ResinPlanInputs,
     closing_of,
+    fitted_panel,
     open_pour,
     plan_in_force,
     pressures_at_start_temperature,
@@ -60,6 +66,7 @@ from hullbook.pours.selectors import (
     second_part,
     what_speaks_against_pouring,
     worked_out_plan,
+    worked_out_pour_plan,
 )
 from hullbook.quantities.showing import show
 from hullbook.records.models import EntryRow, TypedRow
@@ -707,3 +714,79 @@ def _refuse_struck(pour: Pour) -> None:
 def _refuse_other_pour(pour: Pour, mix: Mix | None) -> None:
     if mix is not None and mix.pour_id != pour.pk:
         raise Refused({"mix": f"Pail {mix.pail_number} was mixed for another pour."})
+
+
+# ---- What the yard has tried, and the pour plan
+
+
+@logs
+def log_gel_cup(
+    *,
+    system: ResinSystem,
+    resin_lot: Lot,
+    catalyst_lot: Lot,
+    dose_phr: float,
+    temperature_c: float,
+    gel_min: float,
+    thermometer: Instrument,
+    told: Told,
+) -> GelCup:
+    """A cup of the yard's own: what it was mixed of, how warm it stood, and when it gelled."""
+    problems = {
+        field: f"{lot.code} is {lot.material.code}, not the {material.code} of {system.code}."
+        for field, lot, material in (
+            ("resin_lot", resin_lot, system.resin),
+            ("catalyst_lot", catalyst_lot, system.catalyst),
+        )
+        if lot.material_id != material.pk
+    }
+    if problems:
+        raise Refused(problems)
+    cup = GelCup(
+        system=system,
+        resin_lot=resin_lot,
+        catalyst_lot=catalyst_lot,
+        dose_phr=dose_phr,
+        temperature_c=temperature_c,
+        gel_min=gel_min,
+        thermometer=thermometer,
+    )
+    return append(cup, told=told)
+
+
+@logs
+def log_trial_panel(
+    *,
+    zone: Zone,
+    medium: Material | None,
+    system: ResinSystem,
+    resin_temperature_c: float,
+    station_pressure_mbar: float,
+    bag_pressure_mbar_abs: float,
+    readings: Sequence[tuple[float, float]],
+    words: str,
+    told: Told,
+) -> TrialPanel:
+    """A panel filled from one edge, as (minute, mm of the front); its permeability is fitted and kept with it."""
+    fitted = fitted_panel(
+        zone=zone,
+        medium=medium,
+        system=system,
+        resin_temperature_c=resin_temperature_c,
+        station_pressure_mbar=station_pressure_mbar,
+        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
+        readings=readings,
+        words=words.strip(),
+    )
+    lines = [TrialReading(panel=fitted.panel, minute=minute, front_mm=front_mm) for minute, front_mm in readings]
+    return append(fitted.panel, lines, told=told)
+
+
+@logs
+def read_pour_plan(*, part: Part, inputs: PourPlanInputs, told: Told) -> PourPlan:
+    """Work a pour plan out and keep it as it was read to the crew: from here on the pour is held against it."""
+    if not inputs.read_to:
+        raise Refused({"read_to": "Say who was there when it was read."})
+    require_crew(**{f"read_to {one}": one for one in inputs.read_to})
+    view = worked_out_pour_plan(part, inputs)
+    return append(view.plan, [*view.rows, *judgements([view.verdict])], told=told, about=part.hull.number)

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods
 from hullbook.calc.errors import InputRefused
 from hullbook.hulls.models import Part
 from hullbook.hulls.selectors import girth_stations, part_for, require_own_or_lead
+from hullbook.materials.models import ResinSystem
 from hullbook.pours import services
 from hullbook.pours.enums import ReadingOf
 from hullbook.pours.forms import (
@@ -22,6 +23,7 @@ from hullbook.pours.forms import (
     CloseForm,
     DayForm,
     FrontForm,
+    GelCupForm,
     GelForm,
     HoldReadingForm,
     HoldTestForm,
@@ -34,9 +36,11 @@ from hullbook.pours.forms import (
     PailEndForm,
     PlanForm,
     PourForm,
+    PourPlanForm,
     PourReadingForm,
     RemainderForm,
     SoundForm,
+    TrialPanelForm,
     TroubleForm,
     as_keyed,
 )
@@ -44,30 +48,43 @@ from hullbook.pours.models import HoldTest, Mix, Pour
 from hullbook.pours.selectors import (
     Answer,
     OpenQuestion,
+    PourPlanView,
     gap_questions,
+    gel_cups,
     hold_tests,
     layout_in_force,
     number_gaps,
     open_pour,
     open_questions,
+    panels,
     plan_in_force,
     plan_view,
     pour_day,
     pour_for,
+    pour_plan_advice,
+    pour_plan_in_force,
+    pour_plan_view,
+    pour_plans,
     pour_sheet,
     pour_view,
     pours_of,
     revision_of_plan_is_in_force,
     running_hold_test,
+    what_a_pour_plan_lacks,
+    what_has_changed,
     what_speaks_against_pouring,
     worked_out_plan,
+    worked_out_pour_plan,
 )
 from hullbook.pours.selectors.drawn import (
     ground_of_the_pour,
     hold_tests_plot,
     one_hold_test_plot,
+    panel_plot,
     plan_by_purpose,
     plan_on_the_girth,
+    pour_plan_bar,
+    pour_plan_on_the_girth,
 )
 from hullbook.records.models import TypedRow
 from hullbook.records.selectors import book_head
@@ -91,6 +108,7 @@ def resin(request: HttpRequest, number: str, part: str) -> HttpResponse:
         "plan": plan_in_force(found),
         "hold_tests": hold_tests(found),
         "layout": layout_in_force(found),
+        "pour_plan": pour_plan_in_force(found),
         "pours": pours_of(found),
         "under_way": open_pour(found),
         "against": what_speaks_against_pouring(found),
@@ -144,6 +162,125 @@ def _plan_shown(request: HttpRequest, form: PlanForm, part: Part) -> HttpRespons
             form.refuse({refused.field: str(refused)})
     context = {"form": form, "part": part, "view": view}
     return render(request, "pours/plan_set.html", context, status=200 if view else 422)
+
+
+# ---- The pour plan
+
+
+@reads
+def pour_plan(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """The pour plan in force, or what is missing for one."""
+    found = part_for(request.user, Act.READ, number, part)
+    plan = pour_plan_in_force(found)
+    context: dict[str, Any] = {"part": found, "view": None, "earlier": pour_plans(found)}
+    if plan is not None:
+        view = pour_plan_view(plan)
+        context |= _drawn_plan(view) | {"stale": what_has_changed(view)}
+    else:
+        context["lacking"] = _ways(found)
+    return render(request, "pours/pour_plan.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def pour_plan_read(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """Work it out, look at it, then read it to the crew, which stores it."""
+    found = part_for(request.user, Act.PLAN_RESIN, number, part)
+    form = PourPlanForm(posted(request), part=found)
+    context = {"part": found, "lacking": _ways(found)}
+    if "show" in request.POST:
+        return _pour_plan_shown(request, form, context)
+    return log_page(
+        request,
+        form,
+        lambda told: services.read_pour_plan(part=found, inputs=form.inputs(), told=told),
+        template="pours/pour_plan_read.html",
+        context=context,
+        then=lambda _: reverse("pours:pour-plan", args=[number, part]),
+    )
+
+
+def _pour_plan_shown(request: HttpRequest, form: PourPlanForm, context: dict[str, Any]) -> HttpResponse:
+    """The plan as it would be read; nothing goes into the book."""
+    view = None
+    if form.is_valid():
+        try:
+            view = worked_out_pour_plan(context["part"], form.inputs())
+        except Refused as refused:
+            form.refuse(refused.problems)
+    drawn = _drawn_plan(view) if view else {"view": None}
+    return render(request, "pours/pour_plan_read.html", {"form": form, **context, **drawn}, status=200 if view else 422)
+
+
+def _drawn_plan(view: PourPlanView) -> dict[str, Any]:
+    return {
+        "view": view,
+        "advice": pour_plan_advice(view),
+        "on_the_girth": pour_plan_on_the_girth(view),
+        "bar": pour_plan_bar(view),
+    }
+
+
+def _ways(part: Part) -> list[tuple[str, str]]:
+    """What is missing, each with the page it is given on."""
+    return [(one.words, reverse(one.route, args=one.args)) for one in what_a_pour_plan_lacks(part)]
+
+
+@reads
+def pour_checklist(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """The pour plan in force as a sheet of paper to tick off by."""
+    found = part_for(request.user, Act.READ, number, part)
+    plan = pour_plan_in_force(found)
+    if plan is None:
+        raise Http404(f"{found} has no pour plan.")
+    return render(request, "pours/pour_checklist.html", {"part": found, "view": pour_plan_view(plan)})
+
+
+@reads
+def tried(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    """Gel cups and trial panels of the resin system this part is planned with."""
+    found = part_for(request.user, Act.READ, number, part)
+    plan = plan_in_force(found)
+    context = {"part": found, "system": plan.system if plan else None, "cups": [], "panels": []}
+    if plan is not None:
+        context |= {"cups": gel_cups(plan.system), "panels": [(one, panel_plot(one)) for one in panels(plan.system)]}
+    return render(request, "pours/tried.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def gel_cup_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.LOG, number, part)
+    system = _system_of(found)
+    form = GelCupForm(posted(request), system=system)
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_gel_cup(system=system, **form.given(), told=told),
+        template="pours/tried_log.html",
+        context={"part": found, "title": f"Gel cup of {system}"},
+        then=lambda _: reverse("pours:tried", args=[number, part]),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def trial_panel_log(request: HttpRequest, number: str, part: str) -> HttpResponse:
+    found = part_for(request.user, Act.LOG, number, part)
+    system = _system_of(found)
+    form = TrialPanelForm(posted(request), part=found)
+    return log_page(
+        request,
+        form,
+        lambda told: services.log_trial_panel(system=system, **form.given(), told=told),
+        template="pours/tried_log.html",
+        context={"part": found, "title": f"Trial panel with {system}"},
+        then=lambda _: reverse("pours:tried", args=[number, part]),
+    )
+
+
+def _system_of(part: Part) -> ResinSystem:
+    plan = plan_in_force(part)
+    if plan is None:
+        raise Http404(f"{part} has no resin plan, so no resin system to try.")
+    return plan.system
 
 
 @reads

@@ -39,6 +39,7 @@ SPELLINGS: dict[str, dict[str, str]] = {
     },
     "m": {"m": "meter", "mm": "millimeter", "cm": "centimeter", "ft": "foot", "in": "inch"},
     "mm": {"mm": "millimeter", "cm": "centimeter", "m": "meter", "in": "inch"},
+    "um2": {"µm²": "micrometer**2", "um2": "micrometer**2", "m2": "meter**2", "m²": "meter**2", "darcy": "darcy"},
     "m2": {"m2": "meter**2", "m²": "meter**2", "ft2": "foot**2"},
     "mbar": {
         "mbar": "millibar",

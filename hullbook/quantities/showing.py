@@ -26,6 +26,7 @@ PLACES = {
     "piece": 0,
     "deg": 0,
     "Pa.s": 3,
+    "um2": 2,
     "barcol": 0,
     "barcol mean": 1,
     "ratio": 3,

@@ -55,6 +55,7 @@ from tests.hulls.factories import bring_photo, picture
 from tests.hulls.test_lines import give_lines
 from tests.inspection.factories import LAST_DAY, POUR_DAY, Sheltered, complete_hull, hours, sheltered
 from tests.materials.factories import stock_shelf
+from tests.pours.factories import read_plan
 
 TABLET_KEY = "5" * 64
 
@@ -92,6 +93,7 @@ def stand_up() -> StandingYard:
     poured_at = hours(POUR_DAY, 1.9)
     mix = berth.mix(pour, 6, poured_at, 5.0, told=just_now("MO", happened_at=poured_at))
     while_resin_ran(berth, pour, mix)
+    read_plan(berth, told=just_now("KJ"))
     hardness = berth.try_hardness("Keel", timezone.now())
     berth.weigh(Weighed.INSERTS, 0.4, 0.1, timezone.now())
     finding = log_finding(
@@ -304,6 +306,12 @@ def _arguments(
         "pours:resin": of_part,
         "pours:plan": of_part,
         "pours:plan-set": of_part,
+        "pours:pour-plan": of_part,
+        "pours:pour-plan-read": of_part,
+        "pours:pour-checklist": of_part,
+        "pours:tried": of_part,
+        "pours:gel-cup-log": of_part,
+        "pours:trial-panel-log": of_part,
         "pours:hold-tests": of_part,
         "pours:hold-test-log": of_part,
         "pours:hold-test": of_pour,

@@ -15,6 +15,7 @@ ENDING_OF_UNIT = {
     "g": "_g",
     "m": "_m",
     "m2": "_m2",
+    "um2": "_um2",
     "mm": "_mm",
     "degC": "_c",
     "fraction": "_fraction",

@@ -138,18 +138,22 @@ def stock_shelf(shop: Shop) -> Shelf:
     biax = add(
         "GB-800", glass, m2, "Biaxial glass 800", fibre="glass",
         areal_weight_kg_m2=0.8, fibre_density_kg_m3=2560, fibre_volume_fraction=0.52, roll_width_m=1.27,
+        permeability_um2=90, permeability_through_um2=2.2,
     )  # fmt: skip
     csm = add(
         "GM-225", glass, m2, "Chopped strand mat 225", fibre="glass",
         areal_weight_kg_m2=0.225, fibre_density_kg_m3=2560, fibre_mass_fraction=0.42, roll_width_m=1.25,
+        permeability_um2=160, permeability_through_um2=5,
     )  # fmt: skip
     quad = add(
         "GQ-1200", glass, m2, "Quadriaxial glass 1200", fibre="glass",
         areal_weight_kg_m2=1.2, fibre_density_kg_m3=2560, fibre_volume_fraction=0.52, roll_width_m=1.27,
+        permeability_um2=90, permeability_through_um2=2.2,
     )  # fmt: skip
     uni = add(
         "GU-600", glass, m2, "Unidirectional glass 600", fibre="glass",
         areal_weight_kg_m2=0.6, fibre_density_kg_m3=2560, fibre_volume_fraction=0.55, roll_width_m=0.6,
+        permeability_um2=60, permeability_through_um2=2.2,
     )  # fmt: skip
     foam = {"density_kg_m3": 80, "polymer_density_kg_m3": 1400, "cell_diameter_mm": 0.4, "sheet_area_m2": 2.4}
     plain_core = add(
@@ -164,17 +168,18 @@ def stock_shelf(shop: Shop) -> Shelf:
     resin = add(
         "VE-10", MaterialKind.RESIN, kg, "Vinyl ester infusion resin",
         liquid_density_kg_m3=1080, cured_density_kg_m3=1140, viscosity_pa_s=0.2, required_hardness=35,
-        shelf_life_days=180,
+        shelf_life_days=180, viscosity_at_c=20, second_viscosity_pa_s=0.17, second_viscosity_at_c=25,
+        styrene_mass_fraction=0.42,
     )  # fmt: skip
     catalyst = add("P-50", MaterialKind.CATALYST, kg, "Peroxide catalyst", density_kg_m3=1160, shelf_life_days=365)
     gelcoat = add("GC-1", MaterialKind.GELCOAT, kg, "White gelcoat", liquid_density_kg_m3=1250, shelf_life_days=180)
     flow_medium = add(
         "FM-1", consumable, m2, "Flow medium",
-        thickness_mm=1.0, areal_weight_kg_m2=0.16, polymer_density_kg_m3=950,
+        thickness_mm=1.0, areal_weight_kg_m2=0.16, polymer_density_kg_m3=950, permeability_um2=4000,
     )  # fmt: skip
     peel_ply = add(
         "PP-1", consumable, m2, "Peel ply", thickness_mm=0.15, areal_weight_kg_m2=0.085, polymer_density_kg_m3=1140,
-        pick_up_kg_m2=0.06,
+        pick_up_kg_m2=0.06, permeability_through_um2=0.7,
     )  # fmt: skip
     spiral = add("SP-12", consumable, m, "Spiral tube 12", bore_mm=12)
     hose = add("HO-12", consumable, m, "Feed hose 12", bore_mm=12)

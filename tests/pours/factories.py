@@ -18,6 +18,7 @@ from hullbook.pours.models import (
     PailEnd,
     Pour,
     PourClosed,
+    PourPlan,
     PourReading,
     Remainder,
     ResinPlan,
@@ -25,7 +26,7 @@ from hullbook.pours.models import (
     Trouble,
     TroubleMended,
 )
-from hullbook.pours.selectors import ResinPlanInputs
+from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs
 from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from tests.cast import MORNING, told
 from tests.hulls.factories import Berth, make_berth
@@ -90,6 +91,33 @@ def hold(berth: Berth, readings: list[tuple[float, float]] | None = None, **chan
         "told": told("MO"),
     }
     return services.log_hold_test(**{**fields, **changes})
+
+
+POUR_PLAN: dict[str, Any] = {
+    "dose_phr": 1.2,
+    "coldest_c": 19.0,
+    "hottest_c": 21.0,
+    "station_pressure_mbar": 1010.0,
+    "bag_pressure_mbar_abs": 20.0,
+    "pail_below_keel_mm": 100.0,
+    "medium_to_mm": 1700.0,
+    "hose_length_m": 3.0,
+    "fed_length_m": 4.0,
+    "handling_min": 5.0,
+    "mixing_min": 4.0,
+    "doubling_min": None,
+    "source": "invented bag drawing MB84-B-02",
+    "places": (("KJ", "calls the inlets"), ("MO", "scale and mixing"), ("RT", "inlets and clamps")),
+    "stops": ("Clamp an inlet before its pail runs below the heel.",),
+    "read_to": ("KJ", "MO", "RT"),
+}
+
+
+def read_plan(berth: Berth, **changes: Any) -> PourPlan:
+    """A pour plan read to the crew; `told` may be among the changes."""
+    fields = {"told": told(), **changes}
+    said = fields.pop("told")
+    return services.read_pour_plan(part=berth.part, inputs=PourPlanInputs(**{**POUR_PLAN, **fields}), told=said)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from hullbook.calc.balance import Weighed
 from hullbook.dossier.report.drawn import Drawn
 from hullbook.dossier.report.entries import Story, clock, line_of, verdict_words
 from hullbook.dossier.report.paper import ROOM, SMALL, SUBHEAD, Block, Column, abreast, pairs, table, titled, words
+from hullbook.dossier.report.planned import against_the_plan, pour_plan
 from hullbook.dossier.report.running import feed_lines, time_in, while_it_ran
 from hullbook.dossier.selectors import DossierContent, HeldTest, PartTold, PourTold, SetPlan, moment
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
@@ -100,9 +101,12 @@ def resin(content: DossierContent) -> Story:
             story += _plan(part, plan)
         for laid in part.feeds:
             story += feed_lines(part, laid)
+        for read in part.pour_plans:
+            story += pour_plan(part, read)
         for pour in part.pours:
             story += _pour(content, part, pour)
             story += while_it_ran(content, part, pour)
+            story += against_the_plan(part, pour)
         if part.plans or part.pours:
             story += _planned_against_used(part)
     return story

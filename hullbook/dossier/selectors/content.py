@@ -55,12 +55,20 @@ from hullbook.pours.models import (
     Mix,
     MixComponent,
     PailEnd,
+    PlanArrival,
+    PlanCoefficient,
+    PlanFeed,
     PlanInput,
     PlanItem,
+    PlanOrder,
+    PlanPail,
+    PlanSection,
+    PlanZoneResin,
     Pour,
     PourAnswer,
     PourClosed,
     PourNote,
+    PourPlan,
     PourReading,
     Remainder,
     ResinPlan,
@@ -302,6 +310,20 @@ class LaidFeed:
 
 
 @dataclass(frozen=True)
+class ReadPlan:
+    """A pour plan as it was read to the crew."""
+
+    plan: Logged[PourPlan]
+    sections: tuple[PlanSection, ...]
+    feeds: tuple[PlanFeed, ...]
+    arrivals: tuple[PlanArrival, ...]
+    pails: tuple[PlanPail, ...]
+    resin: tuple[PlanZoneResin, ...]
+    coefficients: tuple[PlanCoefficient, ...]
+    orders: tuple[PlanOrder, ...]
+
+
+@dataclass(frozen=True)
 class TroubleTold:
     trouble: Logged[Trouble]
     mendings: tuple[Logged[TroubleMended], ...]
@@ -355,6 +377,7 @@ class PartTold:
     hold_tests: tuple[HeldTest, ...]
     plans: tuple[SetPlan, ...]
     feeds: tuple[LaidFeed, ...]
+    pour_plans: tuple[ReadPlan, ...]
     pours: tuple[PourTold, ...]
     cure: CureView
     cure_readings: tuple[Logged[CureReading], ...]

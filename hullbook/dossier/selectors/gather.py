@@ -30,6 +30,7 @@ from hullbook.dossier.selectors.content import (
     PartTold,
     PersonUse,
     PourTold,
+    ReadPlan,
     SetPlan,
     TroubleTold,
     moment,
@@ -74,12 +75,20 @@ from hullbook.pours.models import (
     Mix,
     MixComponent,
     PailEnd,
+    PlanArrival,
+    PlanCoefficient,
+    PlanFeed,
     PlanInput,
     PlanItem,
+    PlanOrder,
+    PlanPail,
+    PlanSection,
+    PlanZoneResin,
     Pour,
     PourAnswer,
     PourClosed,
     PourNote,
+    PourPlan,
     PourReading,
     Remainder,
     ResinPlan,
@@ -242,6 +251,7 @@ def _parts(hull: Hull) -> tuple[PartTold, ...]:
     plan_inputs = _lines(PlanInput.objects.filter(plan__part__hull=hull).select_related("material"), "plan")
     pour_told = _pours(hull, by_part["pours"])
     feeds = _feeds(hull)
+    pour_plans = _pour_plans(hull)
     parts = Part.objects.filter(hull=hull).select_related("hull__boat_model", "entry").order_by("pk")
     cures = {part.pk: cure_view(part) for part in parts}
     tried = {part.pk: tuple(hardness_sets(part)) for part in parts}
@@ -258,6 +268,7 @@ def _parts(hull: Hull) -> tuple[PartTold, ...]:
                 for plan in by_part["plans"][part.pk]
             ),
             feeds=feeds[part.pk],
+            pour_plans=pour_plans[part.pk],
             pours=pour_told[part.pk],
             cure=cures[part.pk],
             probes_drawn=probes_on_the_girth(cures[part.pk]),
@@ -331,6 +342,23 @@ def _feeds(hull: Hull) -> dict[int, tuple[LaidFeed, ...]]:
                 for layout in told
             )
             for part, told in layouts.items()
+        },
+    )
+
+
+def _pour_plans(hull: Hull) -> dict[int, tuple[ReadPlan, ...]]:
+    of = {"plan__part__hull": hull}
+    models = (PlanSection, PlanFeed, PlanArrival, PlanPail, PlanZoneResin, PlanCoefficient, PlanOrder)
+    lines = [_lines(model.objects.filter(**of), "plan") for model in models]
+    plans = PourPlan.objects.filter(part__hull=hull).select_related(
+        "part__hull", "trial", "layout__part__hull", "resin_plan__revision__boat_model", "resin_plan__system"
+    )
+    read = _by(_logged(plans), "part_id")
+    return defaultdict(
+        tuple,
+        {
+            part: tuple(ReadPlan(plan, *(tuple(its[plan.row.pk]) for its in lines)) for plan in told)
+            for part, told in read.items()
         },
     )
 

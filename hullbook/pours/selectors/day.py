@@ -54,6 +54,14 @@ class LayoutView:
         return next(line for line in self.lines if line.number == number)
 
 
+def when_it_opens(line: FeedLine) -> str:
+    """In the words of the layout, else by the front that opens it."""
+    if line.opens_front_mm is None:
+        return line.opens_words or "at the start"
+    which = "both fronts are" if line.side == Side.BOTH else "the front is"
+    return line.opens_words or f"{which} past {line.opens_front_mm:.0f} mm at every station"
+
+
 def layout_in_force(part: Part) -> LayoutView | None:
     """The latest feed layout of a part that nobody has corrected or struck out."""
     found = FeedLayout.objects.current().filter(part=part).select_related("entry")

@@ -3,14 +3,30 @@
 from collections.abc import Sequence
 from typing import cast
 
-from hullbook.drawings.half_girth import FeedLine, GirthStation, GirthZone, Sides, half_girth, zones_on_half_girth
+from hullbook.drawings.axes import round_step
+from hullbook.drawings.half_girth import (
+    Arrival,
+    FeedLine,
+    GirthStation,
+    GirthZone,
+    Side,
+    Sides,
+    arrivals_on_half_girth,
+    half_girth,
+    zones_on_half_girth,
+)
 from hullbook.drawings.planned_used import PlannedUsed, planned_used
 from hullbook.drawings.scene import Scene
 from hullbook.drawings.series_plot import Limit, Series, series_plot
+from hullbook.drawings.time_bar import PailBar, Step, time_bar
 from hullbook.hulls.selectors import lines_of, widest_half_girth
+from hullbook.pours.models import TrialPanel
 from hullbook.pours.selectors.day import LayoutView
+from hullbook.pours.selectors.flow import PourPlanView
 from hullbook.pours.selectors.hold import HoldTestView
 from hullbook.pours.selectors.plan import WorkedOutPlan
+
+CONTOURS = 8
 
 
 def plan_on_the_girth(view: WorkedOutPlan) -> Scene:
@@ -40,6 +56,47 @@ def ground_of_the_pour(layout: LayoutView, known: Sequence[GirthStation]) -> Sce
     ]
     lines = [FeedLine(line.number, line.girth_mm, cast(Sides, line.side)) for line in layout.lines]
     return half_girth(stations, title="The front, keel to flange", feed_lines=lines, width=760.0, row=30.0)
+
+
+def pour_plan_on_the_girth(view: PourPlanView) -> Scene:
+    """Where the front is to be, every so many minutes, at each station told."""
+    layout = view.plan.layout
+    stations = [GirthStation(one.name, one.girth_mm) for one in layout.stations.all()]
+    lines = [FeedLine(line.number, line.girth_mm, cast(Sides, line.side)) for line in layout.lines.all()]
+    step = round_step(view.plan.fill_min, CONTOURS)
+    arrivals = []
+    for strip in view.strips:
+        side = cast(Side, strip.side)
+        minutes = [step * n for n in range(1, int(strip.fill.fill_minutes / step) + 1)]
+        arrivals += [Arrival(strip.station, side, strip.filled.front_mm_at(minute), minute) for minute in minutes]
+        arrivals.append(Arrival(strip.station, side, strip.filled.length_mm, strip.fill.fill_minutes))
+    return arrivals_on_half_girth(stations, arrivals, title="The front by the plan, minutes", feed_lines=lines)
+
+
+def pour_plan_bar(view: PourPlanView) -> Scene:
+    """Pails from mixed to gel, and feed lines as they open."""
+    gel = view.plan.gel_low_min
+    pails = [
+        PailBar(one.number, one.mix_by_min, one.on_min, one.empty_min, None if gel is None else one.mix_by_min + gel)
+        for one in view.pails
+    ]
+    steps = [Step(f"line {one.line.number}", one.minute) for one in view.openings]
+    return time_bar(pails, steps, view.plan.fill_min, title="Pails and feed lines by the plan")
+
+
+def panel_plot(panel: TrialPanel) -> Scene:
+    """The front of a trial panel as read, and by the permeability fitted to it."""
+    read = [(row.minute, row.front_mm) for row in panel.readings.all()]
+    last = read[-1][0]
+    pull = 100 * (panel.station_pressure_mbar - panel.bag_pressure_mbar_abs)
+    speed = 120 * panel.permeability_um2 * 1e-12 * pull / (panel.viscosity_pa_s * panel.porosity)
+    fitted = [(last * n / 40, 1000 * (speed * last * n / 40) ** 0.5) for n in range(41)]
+    return series_plot(
+        [Series("read", read, drawn="points"), Series("fitted", fitted, drawn="planned")],
+        x_label="minutes since the first resin in the panel",
+        y_label="front, mm from the inlet",
+        title=f"Trial panel, entry {panel.pk}",
+    )
 
 
 def plan_by_purpose(view: WorkedOutPlan, mixed_kg: float | None = None) -> Scene:

@@ -9,12 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from hullbook.calc.dose import GelTable, catalyst_grams
-from hullbook.hulls.enums import Side
 from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import StockLine, stock
 from hullbook.pours.enums import ComponentRole, GelPlace, InletMove, ReadingOf
 from hullbook.pours.models import HoldReading, Mix, Pour, PourReading
-from hullbook.pours.selectors.day import InletState, PailOfDay, PourDay, TroubleView, pour_day
+from hullbook.pours.selectors.day import InletState, PailOfDay, PourDay, TroubleView, pour_day, when_it_opens
+from hullbook.pours.selectors.flow import pour_plan_sheet
 from hullbook.pours.selectors.hold import last_hold_test
 from hullbook.pours.selectors.plan import second_part
 from hullbook.pours.selectors.pour import gel_clock, gel_table_or_why
@@ -43,6 +43,7 @@ class PourSheet:
     now: str
     book: dict[str, Any]
     plan: dict[str, Any]
+    pour_plan: dict[str, Any] | None
     girth: dict[str, Any]
     feed_lines: list[dict[str, Any]]
     inlets: list[dict[str, Any]]
@@ -87,6 +88,7 @@ def pour_sheet(pour: Pour, now: dt.datetime) -> dict[str, Any]:
             now=iso(now),
             book={"number": head.entries, "hash": head.head},
             plan=_plan(day),
+            pour_plan=pour_plan_sheet(pour.part, now),
             girth=_girth(day),
             feed_lines=_feed_lines(day),
             inlets=[_inlet(inlet) for inlet in day.inlets],
@@ -519,8 +521,7 @@ def _why_opened(inlet: InletState) -> str:
     line = inlet.line
     if line.opens_front_mm is None:
         return f"feed line {line.number}, {line.name}, opens at the start"
-    which = "both fronts are" if line.side == Side.BOTH else "the front is"
-    return line.opens_words or f"{which} past {line.opens_front_mm:.0f} mm at every station"
+    return when_it_opens(line)
 
 
 def _through(day: PourDay) -> NextAct:

@@ -1,0 +1,1091 @@
+"""The pour plan: how the resin will run, worked out from what is in force, or read as it was told to the crew."""
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property
+from itertools import groupby
+from typing import Any, cast
+
+from django.utils import timezone
+
+from hullbook.calc.dose import GelTime, catalyst_grams, gel_time
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.flow import (
+    Feed,
+    Fill,
+    Pull,
+    Section,
+    Strip,
+    best_feeds,
+    driving_pressure_pa,
+    equal_feeds,
+    fill,
+    greatest_lift_m,
+    hose_resistance_1_m3,
+    lines_enough,
+)
+from hullbook.calc.permeability import (
+    Layer,
+    Trial,
+    effective_medium,
+    fit_trial,
+    lag_length_m,
+    through_permeability_m2,
+    time_band,
+)
+from hullbook.calc.pour_plan import (
+    PartResin,
+    PlannedPail,
+    StripFilled,
+    StripLaid,
+    ZoneResin,
+    drawn_kg,
+    fill_together,
+    planned_pails,
+)
+from hullbook.calc.verdict import Verdict, judge, no_verdict
+from hullbook.calc.viscosity import (
+    ViscosityCurve,
+    ViscosityPoint,
+    thickening_per_min,
+    viscosity_curve,
+    viscosity_pa_s_at,
+)
+from hullbook.hulls.enums import HullSide, Side
+from hullbook.hulls.models import Part, Zone
+from hullbook.hulls.selectors import LineView, ZoneView, lines_of, revision_in_force, schedule_view
+from hullbook.materials.enums import SourceKind
+from hullbook.materials.models import Material, ResinSystem
+from hullbook.materials.selectors import (
+    KnownValue,
+    SheetInForce,
+    properties_in_force,
+    properties_of,
+    released_stock_by_material,
+)
+from hullbook.pours.enums import PlanItemKind, PlanOrderKind
+from hullbook.pours.models import (
+    FeedLine,
+    GelCup,
+    PlanArrival,
+    PlanCoefficient,
+    PlanFeed,
+    PlanOrder,
+    PlanPail,
+    PlanSection,
+    PlanZoneResin,
+    PourPlan,
+    ResinPlan,
+    TrialPanel,
+)
+from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
+from hullbook.pours.selectors.plan import plan_in_force, second_part
+from hullbook.pours.selectors.pour import gel_table_or_why
+from hullbook.quantities import tables
+from hullbook.records.models import EntryRow
+from hullbook.records.services import Refused
+
+UM2_PER_M2 = 1e12
+MM = 1000.0
+SHORTEST_MM = 1.0
+"""A stretch shorter than this at either end of a strip goes with its neighbour."""
+MOST_LINES = 8
+VISCOSITY_POINTS = (
+    ("viscosity_pa_s", "viscosity_at_c"),
+    ("second_viscosity_pa_s", "second_viscosity_at_c"),
+    ("third_viscosity_pa_s", "third_viscosity_at_c"),
+)
+ON_THE_ZONE = frozenset({PlanItemKind.LAMINATE, PlanItemKind.CORE, PlanItemKind.MEDIUM, PlanItemKind.PEEL_PLY})
+IN_THE_LINES = frozenset({PlanItemKind.CHANNELS, PlanItemKind.HOSES})
+PAST_THE_FLANGE = frozenset({PlanItemKind.BRAKE, PlanItemKind.TRAP})
+
+
+def limit(name: str) -> float:
+    """A figure of the pour plan's own table."""
+    return tables.start_values("pour_plan")[name].value
+
+
+@dataclass(frozen=True, kw_only=True)
+class PourPlanInputs:
+    """What a pour plan needs beyond what is in force: the day, the dose, the bag, the crew."""
+
+    dose_phr: float
+    coldest_c: float
+    hottest_c: float
+    station_pressure_mbar: float
+    bag_pressure_mbar_abs: float
+    pail_below_keel_mm: float
+    medium_to_mm: float
+    hose_length_m: float
+    fed_length_m: float
+    handling_min: float
+    mixing_min: float
+    doubling_min: float | None
+    source: str
+    places: tuple[tuple[str, str], ...] = ()
+    stops: tuple[str, ...] = ()
+    read_to: tuple[str, ...] = ()
+
+    def figures(self) -> Iterator[tuple[str, float, str]]:
+        """Words, value and unit of each figure keyed."""
+        yield "dose", self.dose_phr, "phr"
+        yield "coldest expected", self.coldest_c, "degC"
+        yield "hottest expected", self.hottest_c, "degC"
+        yield "air pressure at the shop", self.station_pressure_mbar, "mbar"
+        yield "bag pressure, absolute", self.bag_pressure_mbar_abs, "mbar"
+        yield "resin in the pail below the keel", self.pail_below_keel_mm, "mm"
+        yield "flow medium ends, from the keel", self.medium_to_mm, "mm"
+        yield "supply hose of one inlet", self.hose_length_m, "m"
+        yield "fed by one inlet, along the hull", self.fed_length_m, "m"
+        yield "from the dose weighed to the inlet opened", self.handling_min, "min"
+        yield "to mix and carry one pail", self.mixing_min, "min"
+        if self.doubling_min is not None:
+            yield "viscosity doubles in", self.doubling_min, "min"
+
+
+@dataclass(frozen=True)
+class Lacking:
+    """What a pour plan cannot do without, and the page where it is given."""
+
+    words: str
+    route: str
+    args: tuple[str, ...]
+
+
+def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
+    """Everything that must be there before a pour plan can be worked out; empty where all is."""
+    here = (part.hull.number, part.name)
+    lacking = []
+    plan, layout = plan_in_force(part), layout_in_force(part)
+    if plan is None:
+        lacking.append(Lacking("No resin plan is set: it says how much resin goes where.", "pours:plan-set", here))
+    if layout is None:
+        words = "No feed lines are logged: draw the first line, with its inlet and the stations."
+        lacking.append(Lacking(words, "pours:layout-log", here))
+    if plan is None:
+        return lacking
+    resin = properties_in_force([plan.system.resin])[plan.system.resin_id]
+    if len(viscosity_points(resin)) < 2:
+        words = f"Not in the sheet of {resin.material.code}: its viscosity at two temperatures."
+        lacking.append(Lacking(words, "materials:sheet-revise", (resin.material.code,)))
+    if not plan.system.gel_times.exists():
+        words = f"{plan.system.code} has no gel table: enter the system with the maker's table."
+        lacking.append(Lacking(words, "materials:system-add", ()))
+    lacking += [
+        Lacking(f"Not in the sheet of {code}: its permeability along the plies.", "materials:sheet-revise", (code,))
+        for code in _without_permeability(plan)
+    ]
+    return lacking
+
+
+def _without_permeability(plan: ResinPlan) -> list[str]:
+    zones = schedule_view(plan.revision).zones
+    plies = {line.line.material.code: line.sheet for zone in zones for line in zone.plies}
+    medium = _medium_of(plan)
+    if medium is not None:
+        plies[medium.material.code] = medium
+    return [code for code, sheet in plies.items() if "permeability_um2" not in sheet.values]
+
+
+def viscosity_points(sheet: SheetInForce) -> list[ViscosityPoint]:
+    """The viscosities a resin's sheet gives together with their temperatures."""
+    return [
+        ViscosityPoint(sheet.values[at].value, sheet.values[viscosity].value)
+        for viscosity, at in VISCOSITY_POINTS
+        if viscosity in sheet.values and at in sheet.values
+    ]
+
+
+def resin_viscosity(system: ResinSystem) -> ViscosityCurve:
+    """Viscosity of a system's resin against temperature, by its sheet. Raises as `viscosity_curve`."""
+    return viscosity_curve(viscosity_points(properties_in_force([system.resin])[system.resin_id]))
+
+
+def _medium_of(plan: ResinPlan) -> SheetInForce | None:
+    return _laid(plan, "medium_coverage_m2")
+
+
+def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
+    line = plan.inputs.select_related("material").get(name=name)
+    if line.material is None:
+        return None
+    return properties_in_force([line.material])[line.material.pk]
+
+
+# ---- The stack as a way for the resin
+
+
+@dataclass(frozen=True)
+class StackWay:
+    """A zone's plies and what lies over them as one layer along the flow, and the figures behind it."""
+
+    layer: Layer
+    laminate: Layer
+    medium: Layer | None
+    lag_m: float | None
+    used: tuple[tuple[Material, str, KnownValue], ...]
+
+
+def stack_way(zone: ZoneView, medium: SheetInForce | None, peel_ply: SheetInForce | None) -> StackWay:
+    """Plies of both skins and the flow medium side by side, weighted by thickness; a core's own grooves are left out.
+
+    Raises InputRefused where a sheet lacks a value.
+    """
+    used: list[tuple[Material, str, KnownValue]] = []
+    plies = [_ply_layer(line, used) for line in zone.plies]
+    laminate = effective_medium(plies)
+    if medium is None:
+        return StackWay(laminate, laminate, None, None, tuple(used))
+    over = medium_layer(medium, used)
+    through = _through([*zone.plies], peel_ply)
+    lag = None if through is None else lag_length_m(over, laminate, through)
+    return StackWay(effective_medium([over, laminate]), laminate, over, lag, tuple(used))
+
+
+def _ply_layer(line: LineView, used: list[tuple[Material, str, KnownValue]]) -> Layer:
+    if line.ply is None:
+        raise InputRefused("missing", line.line.material.code, "no thickness", line.lacking or "look at its sheet")
+    permeability = _known(line.sheet, "permeability_um2", used)
+    return Layer(line.ply.thickness_mm, 1 - line.ply.fibre_volume_fraction, permeability / UM2_PER_M2)
+
+
+def medium_layer(sheet: SheetInForce, used: list[tuple[Material, str, KnownValue]]) -> Layer:
+    """Flow medium as a layer: its thickness under the bag less its own solid is what it holds."""
+    names = ("thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2")
+    thickness_mm, weight, density, permeability = (_known(sheet, name, used) for name in names)
+    return Layer(thickness_mm, 1 - MM * weight / density / thickness_mm, permeability / UM2_PER_M2)
+
+
+def _known(sheet: SheetInForce, name: str, used: list[tuple[Material, str, KnownValue]]) -> float:
+    known = sheet.values.get(name)
+    if known is None:
+        raise InputRefused("missing", sheet.material.code, f"no {name}", "give it in a newer sheet")
+    used.append((sheet.material, name, known))
+    return known.value
+
+
+def _through(plies: Sequence[LineView], peel_ply: SheetInForce | None) -> float | None:
+    """Permeability through peel ply and plies in series; None while a sheet does not give it."""
+    layers = [(line.thickness_mm, line.sheet.value("permeability_through_um2")) for line in plies]
+    if peel_ply is not None:
+        layers.append((peel_ply.value("thickness_mm"), peel_ply.value("permeability_through_um2")))
+    if any(thickness is None or permeability is None for thickness, permeability in layers):
+        return None
+    return through_permeability_m2(
+        [Layer(cast(float, thickness), 0.5, cast(float, k) / UM2_PER_M2) for thickness, k in layers]
+    )
+
+
+# ---- What the yard has tried
+
+
+@dataclass(frozen=True)
+class FittedPanel:
+    """A trial panel's readings fitted: the row to be logged, and what else the fit says."""
+
+    panel: TrialPanel
+    trial: Trial
+
+    @property
+    def raced(self) -> bool:
+        """The front starts ahead further than chance would have it."""
+        return self.trial.intercept_p < tables.start_values("flow")["intercept_significance"].value
+
+
+def fitted_panel(
+    *,
+    zone: Zone,
+    medium: Material | None,
+    system: ResinSystem,
+    resin_temperature_c: float,
+    station_pressure_mbar: float,
+    bag_pressure_mbar_abs: float,
+    readings: Sequence[tuple[float, float]],
+    words: str,
+) -> FittedPanel:
+    """Fit a panel laid up as a zone, its porosity and thickness worked out as the plan does. Raises InputRefused."""
+    resin = properties_in_force([system.resin])[system.resin_id]
+    zones = schedule_view(zone.revision, resin.values.get("cured_density_kg_m3")).zones
+    view = next(one for one in zones if one.zone.pk == zone.pk)
+    sheet = None if medium is None else properties_in_force([medium])[medium.pk]
+    layer = stack_way(view, sheet, None).layer
+    viscosity = viscosity_pa_s_at(viscosity_curve(viscosity_points(resin)), resin_temperature_c)
+    trial = fit_trial(
+        [minute for minute, _ in readings],
+        [front_mm / MM for _, front_mm in readings],
+        viscosity_pa_s=viscosity,
+        porosity=layer.porosity,
+        driving_pressure_pa=driving_pressure_pa(station_pressure_mbar, bag_pressure_mbar_abs),
+        hull_against_panel_sd=tables.start_values("flow")["hull_against_panel_sd"].value,
+    )
+    panel = TrialPanel(
+        zone=zone,
+        medium=medium,
+        system=system,
+        resin_temperature_c=resin_temperature_c,
+        viscosity_pa_s=viscosity,
+        station_pressure_mbar=station_pressure_mbar,
+        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
+        thickness_mm=layer.thickness_mm,
+        porosity=layer.porosity,
+        by_sheets_um2=layer.permeability_m2 * UM2_PER_M2,
+        permeability_um2=trial.permeability_m2 * UM2_PER_M2,
+        relative_sd=trial.relative_sd,
+        words=words,
+    )
+    return FittedPanel(panel, trial)
+
+
+def trial_in_force(system: ResinSystem) -> TrialPanel | None:
+    """The latest trial panel filled with a resin system."""
+    panels = TrialPanel.objects.current().filter(system=system)
+    return panels.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk").first()
+
+
+# ---- Working it out
+
+
+@dataclass(frozen=True)
+class StripOfPlan:
+    """A strip of a plan: its figures, and the curve through them."""
+
+    station: str
+    side: str
+    filled: StripFilled
+    arrivals: tuple[PlanArrival, ...]
+    at_lines: tuple[float | None, ...]
+
+    def comes_to(self, line_number: int) -> float | None:
+        """The minute the front comes to a line; None where the strip has none there."""
+        if line_number not in self.filled.line_numbers:
+            return None
+        feed = self.filled.strip.feeds[self.filled.line_numbers.index(line_number)]
+        return self.fill.minute_at(feed.girth_m)
+
+    @property
+    def fill(self) -> Fill:
+        return self.filled.fill
+
+    @property
+    def place(self) -> str:
+        return f"station {self.station} {self.side}"
+
+
+@dataclass(frozen=True)
+class LineOpening:
+    """A feed line and the minute it opens by the plan."""
+
+    line: FeedLine
+    minute: float
+
+    @property
+    def words(self) -> str:
+        return when_it_opens(self.line)
+
+
+@dataclass(frozen=True)
+class PourPlanView:
+    """A pour plan with its lines: still to be read, or as it was read to the crew."""
+
+    plan: PourPlan
+    rows: tuple[EntryRow, ...]
+
+    def _of(self, kind: type[Any]) -> tuple[Any, ...]:
+        return tuple(row for row in self.rows if isinstance(row, kind))
+
+    @property
+    def coefficients(self) -> tuple[PlanCoefficient, ...]:
+        return self._of(PlanCoefficient)
+
+    @property
+    def pails(self) -> tuple[PlannedPail, ...]:
+        """Each put on when the one before is empty."""
+        rows: tuple[PlanPail, ...] = self._of(PlanPail)
+        return tuple(PlannedPail(row.number, row.mix_by_min, row.on_min, row.empty_min) for row in rows)
+
+    @property
+    def places(self) -> tuple[PlanOrder, ...]:
+        return self._orders(PlanOrderKind.PLACE)
+
+    @property
+    def stops(self) -> tuple[PlanOrder, ...]:
+        return self._orders(PlanOrderKind.STOP)
+
+    @property
+    def read_to(self) -> tuple[PlanOrder, ...]:
+        return self._orders(PlanOrderKind.READ_TO)
+
+    def _orders(self, kind: PlanOrderKind) -> tuple[PlanOrder, ...]:
+        orders: tuple[PlanOrder, ...] = self._of(PlanOrder)
+        return tuple(order for order in orders if order.kind == kind)
+
+    @property
+    def pull(self) -> Pull:
+        plan = self.plan
+        return Pull(
+            plan.driving_pressure_pa, plan.viscosity_pa_s, plan.liquid_resin_density_kg_m3, plan.thickening_per_min
+        )
+
+    @property
+    def resin(self) -> PartResin:
+        rows: tuple[PlanZoneResin, ...] = self._of(PlanZoneResin)
+        zones = tuple(
+            ZoneResin(row.name, row.side, cast(float, row.from_mm), cast(float, row.to_mm), row.kg)
+            for row in rows
+            if row.line_number is None
+        )
+        lines = {row.line_number: row.kg for row in rows if row.line_number is not None}
+        return PartResin(zones, lines, self.plan.end_kg)
+
+    @cached_property
+    def strips(self) -> tuple[StripOfPlan, ...]:
+        """In the order of the stations, starboard before port, as they were reckoned with."""
+        found = []
+        sections: tuple[PlanSection, ...] = self._of(PlanSection)
+        for (station, side), rows in groupby(sections, key=lambda row: (row.station, row.side)):
+            feeds = [row for row in self._of(PlanFeed) if (row.station, row.side) == (station, side)]
+            strip = Strip(tuple(_section_of(row) for row in rows), tuple(_feed_of(row) for row in feeds))
+            numbers = tuple(row.line_number for row in feeds)
+            filled = StripFilled(station, side, numbers, strip, fill(strip, self.pull))
+            arrivals = tuple(row for row in self._of(PlanArrival) if (row.station, row.side) == (station, side))
+            found.append(StripOfPlan(station, side, filled, arrivals, ()))
+        later = sorted({number for one in found for number in one.filled.line_numbers if one.filled.opened_at(number)})
+        return tuple(replace(one, at_lines=tuple(one.comes_to(number) for number in later)) for one in found)
+
+    @property
+    def slowest(self) -> StripOfPlan:
+        return max(self.strips, key=lambda one: one.fill.fill_minutes)
+
+    def drawn_kg(self, minute: float) -> float:
+        return drawn_kg([one.filled for one in self.strips], self.resin, minute)
+
+    @property
+    def system(self) -> ResinSystem:
+        return self.plan.resin_plan.system
+
+    @property
+    def gel(self) -> GelTime | None:
+        low, mid, high = self.plan.gel_low_min, self.plan.gel_mid_min, self.plan.gel_high_min
+        if low is None or mid is None or high is None:
+            return None
+        return GelTime(low, mid, high, extrapolated=False)
+
+    @property
+    def grams_per_pail(self) -> float:
+        return catalyst_grams(self.plan.pail_kg, self.plan.dose_phr, second_part(self.system))
+
+    @property
+    def pull_mbar(self) -> float:
+        return self.plan.driving_pressure_pa / 100
+
+    @property
+    def band_words(self) -> str:
+        """How sure the time is, and why."""
+        plan = self.plan
+        factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
+        if plan.trial_id is None:
+            return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
+        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
+
+    @property
+    def openings(self) -> tuple["LineOpening", ...]:
+        """Each feed line in the order they open, the last strip deciding."""
+        layout = LayoutView(
+            self.plan.layout,
+            tuple(self.plan.layout.lines.all()),
+            tuple(self.plan.layout.inlets.all()),
+            tuple(self.plan.layout.stations.all()),
+        )
+        minutes: dict[int, float] = {}
+        for strip in self.strips:
+            for number in strip.filled.line_numbers:
+                minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
+        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
+        return tuple(sorted(opened, key=lambda one: one.minute))
+
+    @property
+    def fastest_min(self) -> float:
+        return self.plan.fill_min * self.plan.band_low
+
+    @property
+    def longest_min(self) -> float:
+        return self.plan.fill_min * self.plan.band_high
+
+    @property
+    def verdict(self) -> Verdict:
+        """The fill against the share of the earliest gel it may take; how sure the time is counts."""
+        return fill_verdict(self.plan)
+
+    @property
+    def gel_pails(self) -> tuple[tuple[PlannedPail, float], ...]:
+        """Pails that would gel before they are used up, with the minutes."""
+        if self.plan.gel_low_min is None:
+            return ()
+        late = ((pail, pail.short_of_gel_min(self.plan.gel_low_min)) for pail in self.pails)
+        return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
+
+
+def _section_of(row: PlanSection) -> Section:
+    return Section(
+        row.name, row.length_m, row.thickness_mm, row.porosity, row.permeability_um2 / UM2_PER_M2, row.rise_m
+    )
+
+
+def _feed_of(row: PlanFeed) -> Feed:
+    return Feed(row.girth_m, row.opens_front_m, row.hose_resistance_1_m3)
+
+
+def fill_verdict(plan: PourPlan) -> Verdict:
+    """A fill longer than its share of the earliest gel at the hottest is outside; the band of the time is its doubt."""
+    if plan.gel_low_min is None:
+        return no_verdict("pour.fill", plan.gel_words)
+    share = plan.fill_min / plan.gel_low_min
+    start = tables.start_values("pour_plan")["gel_share_fraction"]
+    return judge(
+        "pour.fill",
+        share,
+        high=start.value,
+        expanded_uncertainty=share * (plan.band_high - 1),
+        unit="fraction",
+        source=f"{start.source} ({start.status})",
+    )
+
+
+def worked_out_pour_plan(part: Part, inputs: PourPlanInputs) -> PourPlanView:
+    """Work a pour plan out from what is in force. Refused with all that is missing, and where a sum refuses."""
+    if lacking := what_a_pour_plan_lacks(part):
+        raise Refused(" ".join(one.words for one in lacking))
+    resin_plan, layout, revision = plan_in_force(part), layout_in_force(part), revision_in_force(part)
+    if resin_plan is None or layout is None or revision is None or revision.pk != resin_plan.revision_id:
+        raise Refused("The resin plan in force was made for another revision of the schedule; set it anew first.")
+    try:
+        return _Working(part, resin_plan, layout, inputs).view()
+    except InputRefused as refused:
+        raise Refused({_field_of(refused.field): f"{refused}."}) from refused
+
+
+def _field_of(field_name: str) -> str:
+    return {"station_mbar": "station_pressure_mbar", "bag_mbar_abs": "bag_pressure_mbar_abs"}.get(
+        field_name, field_name
+    )
+
+
+class _Working:
+    """One pour plan in the making."""
+
+    def __init__(self, part: Part, resin_plan: ResinPlan, layout: LayoutView, inputs: PourPlanInputs) -> None:
+        self.part, self.resin_plan, self.layout, self.inputs = part, resin_plan, layout, inputs
+        self.system = resin_plan.system
+        self.trial = trial_in_force(self.system)
+        resin_sheet = properties_in_force([self.system.resin])[self.system.resin_id]
+        self.resin_sheet = resin_sheet
+        self.density = resin_sheet.values["liquid_density_kg_m3"].value
+        self.zones = schedule_view(resin_plan.revision, resin_sheet.values.get("cured_density_kg_m3")).zones
+        self.medium, self.peel_ply = _medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
+        self.ways = {zone.zone.pk: stack_way(zone, self.medium, self.peel_ply) for zone in self.zones if zone.plies}
+        self.factor = 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
+        self.own = {one.name: one for one in resin_plan.inputs.all()}
+        self.heights = _heights(part)
+
+    def view(self) -> PourPlanView:
+        strips = fill_together(tuple(self._laid()), self.pull)
+        resin_rows = list(self._resin_rows())
+        plan = self._plan(strips)
+        rows: list[EntryRow] = []
+        for strip in strips:
+            rows += _strip_rows(strip)
+        rows += resin_rows
+        view = PourPlanView(plan, tuple(rows))
+        given_kg = self.own["pail_kg"].value - self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM) / self.pails
+        pails = planned_pails(strips, view.resin, pail_kg=given_kg, mixing_min=self.inputs.mixing_min)
+        rows += [PlanPail(**asdict(one)) for one in pails]
+        rows += self._coefficients()
+        rows += [PlanOrder(kind=PlanOrderKind.PLACE, who=who, words=words) for who, words in self.inputs.places]
+        rows += [PlanOrder(kind=PlanOrderKind.STOP, words=words) for words in self.inputs.stops]
+        rows += [PlanOrder(kind=PlanOrderKind.READ_TO, who=who) for who in self.inputs.read_to]
+        for row in rows:
+            row.plan = plan  # type: ignore[attr-defined]
+        return PourPlanView(plan, tuple(rows))
+
+    @cached_property
+    def pull(self) -> Pull:
+        """At the middle of the coldest and the hottest expected, less the height of the keel over the pail."""
+        inputs = self.inputs
+        full = driving_pressure_pa(inputs.station_pressure_mbar, inputs.bag_pressure_mbar_abs)
+        lift_m = greatest_lift_m(full, self.density)
+        below_m = inputs.pail_below_keel_mm / MM
+        if below_m >= lift_m:
+            accepted = f"this pull lifts resin {lift_m:.2f} m at most"
+            raise InputRefused("impossible", "pail_below_keel_mm", f"{below_m:g} m", accepted)
+        pull = full * (1 - below_m / lift_m)
+        middle_c = (inputs.coldest_c + inputs.hottest_c) / 2
+        curve = viscosity_curve(viscosity_points(self.resin_sheet))
+        thickening = 0.0 if inputs.doubling_min is None else thickening_per_min(inputs.doubling_min)
+        return Pull(pull, viscosity_pa_s_at(curve, middle_c), self.density, thickening)
+
+    @property
+    def pails(self) -> int:
+        return max(1, -int(-self.resin_plan.likely_kg // self.own["pail_kg"].value))
+
+    # ---- Strips
+
+    def _laid(self) -> Iterator[StripLaid]:
+        for station in self.layout.stations:
+            for side in HullSide:
+                sections = tuple(self._sections(station.name, side, station.girth_mm))
+                lines = tuple(self._feeds(side, station.girth_mm))
+                yield StripLaid(station.name, side, sections, lines)
+
+    def _sections(self, station: str, side: HullSide, girth_mm: float) -> Iterator[Section]:
+        zones = [zone for zone in self.zones if _is_there(zone.zone, station, side)]
+        kinks = self.heights.get(station, ())
+        ends = {end for zone in zones for end in (zone.zone.girth_from_mm, zone.zone.girth_to_mm)}
+        ends |= {at for at, _ in kinks} | ({self.inputs.medium_to_mm} if self.medium else set())
+        cuts = [0.0, *sorted(end for end in ends if SHORTEST_MM < end < girth_mm - SHORTEST_MM), girth_mm]
+        for start, end in zip(cuts, cuts[1:], strict=False):
+            zone = _zone_over(zones, (start + end) / 2)
+            if zone is None:
+                place = f"station {station} {side}, {start:g} to {end:g} mm from the keel"
+                raise Refused(f"No zone of the schedule with plies lies at {place}.")
+            way = self.ways[zone.zone.pk]
+            covered = way.medium is not None and end <= self.inputs.medium_to_mm
+            layer = way.layer if covered else way.laminate
+            name = zone.zone.name if covered or way.medium is None else f"{zone.zone.name}, no flow medium"
+            rise_m = (_height_at(kinks, end) - _height_at(kinks, start)) / MM
+            length_m = (end - start) / MM
+            yield Section(
+                name=name,
+                length_m=length_m,
+                thickness_mm=layer.thickness_mm,
+                porosity=layer.porosity,
+                permeability_m2=layer.permeability_m2 * self.factor,
+                rise_m=min(max(rise_m, -length_m), length_m),
+            )
+
+    def _feeds(self, side: HullSide, girth_mm: float) -> Iterator[tuple[int, Feed]]:
+        hose = self.own["hose_bore_mm"].value
+        resistance = hose_resistance_1_m3(self.inputs.hose_length_m, hose, self.inputs.fed_length_m)
+        lines = [line for line in self.layout.lines if line.side in (Side.BOTH, side) and line.girth_mm < girth_mm]
+        for line in sorted(lines, key=lambda one: one.girth_mm):
+            opens_mm = 0.0 if line.opens_after is None else max(line.opens_front_mm or 0.0, line.girth_mm)
+            if opens_mm < girth_mm:
+                yield line.number, Feed(line.girth_mm / MM, opens_mm / MM, resistance)
+
+    # ---- Resin, and the plan itself
+
+    def _item_kg(self, *kinds: PlanItemKind) -> float:
+        return sum(item.likely_kg for item in self.resin_plan.items.all() if item.kind in kinds)
+
+    def _resin_rows(self) -> Iterator[PlanZoneResin]:
+        area_m2 = sum(zone.zone.area_m2 for zone in self.zones)
+        over_all_kg = self._item_kg(PlanItemKind.MEDIUM, PlanItemKind.PEEL_PLY)
+        items = [item for item in self.resin_plan.items.all() if item.zone_name]
+        for zone in (view.zone for view in self.zones):
+            kg = sum(item.likely_kg for item in items if item.zone_name == zone.name)
+            kg += over_all_kg * zone.area_m2 / area_m2
+            sides = list(HullSide) if zone.side == Side.BOTH else [HullSide(zone.side)]
+            for side in sides:
+                yield PlanZoneResin(
+                    name=zone.name,
+                    side=side,
+                    from_mm=zone.girth_from_mm,
+                    to_mm=zone.girth_to_mm,
+                    kg=kg / len(sides),
+                )
+        lines_kg = self._item_kg(*IN_THE_LINES)
+        for line in self.layout.lines:
+            name = f"feed line {line.number}"
+            yield PlanZoneResin(name=name, line_number=line.number, kg=lines_kg / len(self.layout.lines))
+
+    def _plan(self, strips: Sequence[StripFilled]) -> PourPlan:
+        inputs, pull = self.inputs, self.pull
+        gel, words = self._gel()
+        share = None if self.trial is None else self.trial.relative_sd
+        without = tables.bands("flow")["fill_time_without_trial"]
+        low, high = time_band(share, (without.low, without.high))
+        end_kg = self._item_kg(*PAST_THE_FLANGE)
+        return PourPlan(
+            part=self.part,
+            number=PourPlan.objects.filter(part=self.part).count() + 1,
+            resin_plan=self.resin_plan,
+            layout=self.layout.layout,
+            trial=self.trial,
+            dose_phr=inputs.dose_phr,
+            coldest_c=inputs.coldest_c,
+            hottest_c=inputs.hottest_c,
+            station_pressure_mbar=inputs.station_pressure_mbar,
+            bag_pressure_mbar_abs=inputs.bag_pressure_mbar_abs,
+            pail_below_keel_mm=inputs.pail_below_keel_mm,
+            medium_to_mm=inputs.medium_to_mm,
+            hose_length_m=inputs.hose_length_m,
+            fed_length_m=inputs.fed_length_m,
+            handling_min=inputs.handling_min,
+            mixing_min=inputs.mixing_min,
+            driving_pressure_pa=pull.driving_pressure_pa,
+            viscosity_pa_s=pull.viscosity_pa_s,
+            liquid_resin_density_kg_m3=pull.liquid_resin_density_kg_m3,
+            thickening_per_min=pull.thickening_per_min,
+            band_low=low,
+            band_high=high,
+            fill_min=max(one.fill.fill_minutes for one in strips),
+            lag_m=self._lag_m(),
+            gel_low_min=gel.low_minutes if gel else None,
+            gel_mid_min=gel.mid_minutes if gel else None,
+            gel_high_min=gel.high_minutes if gel else None,
+            gel_words=words,
+            pail_kg=self.own["pail_kg"].value,
+            heel_kg=self._item_kg(PlanItemKind.HEEL),
+            end_kg=end_kg,
+            total_kg=self._item_kg(*ON_THE_ZONE, *IN_THE_LINES) + end_kg,
+            tables_digest=tables.digest(),
+        )
+
+    def _lag_m(self) -> float | None:
+        """The longest of any zone under flow medium; None without medium, or where a sheet does not give it."""
+        lags = [way.lag_m for way in self.ways.values() if way.medium is not None]
+        return None if None in lags else max((lag for lag in lags if lag is not None), default=None)
+
+    def _gel(self) -> tuple[GelTime | None, str]:
+        """At the hottest expected; else why the table does not say."""
+        table = gel_table_or_why(self.system)
+        if isinstance(table, str):
+            return None, table
+        try:
+            return gel_time(table, self.inputs.dose_phr, self.inputs.hottest_c), ""
+        except InputRefused as refused:
+            return None, f"{refused}."
+
+    def _coefficients(self) -> Iterator[PlanCoefficient]:
+        for words, value, unit in self.inputs.figures():
+            yield PlanCoefficient(
+                words=words, value=value, unit=unit, source_kind=SourceKind.YARD, source=self.inputs.source
+            )
+        used = {
+            (material.pk, name): (material, name, known)
+            for way in self.ways.values()
+            for material, name, known in way.used
+        }
+        resin = self.resin_sheet
+        for viscosity, at in VISCOSITY_POINTS:
+            if viscosity in resin.values and at in resin.values:
+                used |= {
+                    (resin.material.pk, name): (resin.material, name, resin.values[name]) for name in (viscosity, at)
+                }
+        name = "liquid_density_kg_m3"
+        used[resin.material.pk, name] = (resin.material, name, resin.values[name])
+        for material, name, known in used.values():
+            its = properties_of(material.kind)[name]
+            yield PlanCoefficient(
+                words=its.label,
+                material=material,
+                value=known.value,
+                unit=its.unit,
+                source_kind=known.source_kind,
+                source=known.source,
+            )
+        if self.trial is not None:
+            yield PlanCoefficient(
+                words="permeability of the trial panel over that by the sheets",
+                value=self.factor,
+                unit="ratio",
+                source_kind=SourceKind.YARD,
+                source=f"{self.trial}, entry {self.trial.pk}; taken for every section",
+            )
+
+
+def _is_there(zone: Zone, station: str, side: HullSide) -> bool:
+    try:
+        is_at_station = zone.station_from <= float(station) <= zone.station_to
+    except ValueError:
+        is_at_station = True
+    return is_at_station and zone.side in (Side.BOTH, side)
+
+
+def _zone_over(zones: Iterable[ZoneView], girth_mm: float) -> ZoneView | None:
+    """The first zone with plies there; past the end of all of them, up to the flange, the last goes on."""
+    with_plies = [zone for zone in zones if zone.plies]
+    for zone in with_plies:
+        if zone.zone.girth_from_mm <= girth_mm <= zone.zone.girth_to_mm:
+            return zone
+    last = max(with_plies, key=lambda zone: zone.zone.girth_to_mm, default=None)
+    return last if last is not None and last.zone.girth_to_mm < girth_mm else None
+
+
+def _heights(part: Part) -> dict[str, tuple[tuple[float, float], ...]]:
+    """By station: girth and height of each line of the hull, mm; empty while the model has no lines."""
+    lines = lines_of(part.hull.boat_model)
+    if lines is None:
+        return {}
+    return {
+        section.station: tuple((section.girth_to(point.line), point.height_mm) for point in section.points)
+        for section in lines.sections
+    }
+
+
+def _height_at(kinks: Sequence[tuple[float, float]], girth_mm: float) -> float:
+    """Height between two lines of the hull, straight from one to the next; level before the first and past the last."""
+    if not kinks:
+        return 0.0
+    if girth_mm <= kinks[0][0]:
+        return kinks[0][1]
+    for (before, low), (after, high) in zip(kinks, kinks[1:], strict=False):
+        if girth_mm <= after:
+            return low + (high - low) * (girth_mm - before) / (after - before)
+    return kinks[-1][1]
+
+
+def _strip_rows(strip: StripFilled) -> Iterator[EntryRow]:
+    where = {"station": strip.station, "side": strip.side}
+    for section in strip.strip.sections:
+        yield PlanSection(
+            **where,
+            name=section.name,
+            length_m=section.length_m,
+            thickness_mm=section.thickness_mm,
+            porosity=section.porosity,
+            permeability_um2=section.permeability_m2 * UM2_PER_M2,
+            rise_m=section.rise_m,
+        )
+    for number, feed, opening in zip(strip.line_numbers, strip.strip.feeds, strip.fill.openings, strict=True):
+        yield PlanFeed(
+            **where,
+            line_number=number,
+            girth_m=feed.girth_m,
+            opens_front_m=feed.opens_front_m,
+            hose_resistance_1_m3=feed.hose_resistance_1_m3,
+            minute=opening.minute,
+        )
+    for number, feed in zip(strip.line_numbers, strip.strip.feeds, strict=True):
+        if feed.girth_m > 0:
+            minute = strip.fill.minute_at(feed.girth_m)
+            yield PlanArrival(**where, girth_mm=MM * feed.girth_m, at=f"feed line {number}", minute=minute)
+    yield PlanArrival(**where, girth_mm=strip.length_mm, at="flange", minute=strip.fill.fill_minutes)
+
+
+# ---- Reading it
+
+
+def pour_plans(part: Part) -> list[PourPlan]:
+    """Every pour plan read for a part, the newest first, also those struck out."""
+    plans = PourPlan.objects.filter(part=part).select_related("entry", "entry__struck_out", "corrected_by")
+    return list(plans.order_by("-number"))
+
+
+def pour_plan_in_force(part: Part) -> PourPlan | None:
+    plans = PourPlan.objects.current().filter(part=part)
+    return plans.select_related(
+        "entry", "part__hull", "layout__entry", "trial__entry", "resin_plan__revision",
+        "resin_plan__system__resin", "resin_plan__system__catalyst",
+    ).order_by("-pk").first()  # fmt: skip
+
+
+ROWS = ("sections", "feeds", "arrivals", "resin", "pails", "coefficients", "orders")
+
+
+def pour_plan_view(plan: PourPlan) -> PourPlanView:
+    """A pour plan as it was read."""
+    rows = [row for name in ROWS for row in getattr(plan, name).all()]
+    for row in rows:
+        if isinstance(row, PlanCoefficient):
+            row.material  # noqa: B018
+    return PourPlanView(plan, tuple(rows))
+
+
+def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
+    """The pour plan in force as the tablet works with it; None while none was read."""
+    plan = pour_plan_in_force(part)
+    if plan is None:
+        return None
+    view = pour_plan_view(plan)
+    released = released_stock_by_material(timezone.localdate(now))
+    styrene = _styrene(view.system)
+    return {
+        "number": plan.number,
+        "read_at": plan.entry.happened_at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        "read_by": plan.entry.person,
+        "entry": plan.pk,
+        "strips": [_strip_data(strip) for strip in view.strips],
+        "pull": {
+            "driving_pressure_pa": plan.driving_pressure_pa,
+            "viscosity_pa_s": plan.viscosity_pa_s,
+            "liquid_resin_density_kg_m3": plan.liquid_resin_density_kg_m3,
+            "thickening_per_min": plan.thickening_per_min,
+        },
+        "time_band": [plan.band_low, plan.band_high],
+        "gel": {
+            "low_min": plan.gel_low_min,
+            "mid_min": plan.gel_mid_min,
+            "high_min": plan.gel_high_min,
+            "dose_phr": plan.dose_phr,
+            "hottest_c": plan.hottest_c,
+            "coldest_c": plan.coldest_c,
+        },
+        "handling_min": plan.handling_min,
+        "mixing_min": plan.mixing_min,
+        "pail_kg": plan.pail_kg,
+        "heel_kg": plan.heel_kg,
+        "released_kg": released.get(view.system.resin_id, 0.0),
+        "kg": {
+            "zones": [
+                {"name": zone.name, "side": zone.side, "from_mm": zone.from_mm, "to_mm": zone.to_mm, "kg": zone.kg}
+                for zone in view.resin.zones
+            ],
+            "lines": [{"line": number, "kg": kg} for number, kg in view.resin.lines.items()],
+            "end_kg": plan.end_kg,
+            "total_kg": plan.total_kg,
+        },
+        "forecast": {
+            "sd_hull": limit("sd_hull"),
+            "sd_reading": limit("sd_reading"),
+            "sd_local": limit("sd_local"),
+            "k": _enough_k(plan.resin_plan),
+            "from_share": limit("from_share_fraction"),
+        },
+        "styrene": styrene,
+        "gel_share": limit("gel_share_fraction"),
+        "late_share": limit("late_share_fraction"),
+        "mix_by": [{"pail": pail.number, "minute": pail.mix_by_min} for pail in view.pails],
+    }
+
+
+def _strip_data(strip: StripOfPlan) -> dict[str, Any]:
+    made = strip.filled.strip
+    return {
+        "station": strip.station,
+        "side": strip.side,
+        "sections": [
+            {
+                "name": one.name,
+                "length_m": one.length_m,
+                "thickness_mm": one.thickness_mm,
+                "porosity": one.porosity,
+                "permeability_m2": one.permeability_m2,
+                "rise_m": one.rise_m,
+            }
+            for one in made.sections
+        ],
+        "feeds": [
+            {
+                "line": number,
+                "girth_m": feed.girth_m,
+                "opens_front_m": feed.opens_front_m,
+                "hose_resistance_1_m3": feed.hose_resistance_1_m3,
+            }
+            for number, feed in zip(strip.filled.line_numbers, made.feeds, strict=True)
+        ],
+    }
+
+
+def _enough_k(plan: ResinPlan) -> float:
+    """How many deviations the resin plan's two costs ask for."""
+    return (plan.upper_kg - plan.mean_kg) / plan.sd_kg if plan.sd_kg else 0.0
+
+
+def _styrene(system: ResinSystem) -> dict[str, float] | None:
+    sheet = properties_in_force([system.resin])[system.resin_id]
+    if "styrene_mass_fraction" not in sheet.values:
+        return None
+    return None
+
+
+# ---- What follows from it
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Feed lines along the slowest strip by one rule: where they lie, and how long the fill takes."""
+
+    words: str
+    girths_mm: tuple[float, ...]
+    minutes: float
+
+
+@dataclass(frozen=True)
+class PourPlanAdvice:
+    """What the plan's figures say beyond the plan: line spacing, lines enough, hose, lag of the medium."""
+
+    spacings: tuple[Spacing, ...]
+    limit_min: float | None
+    lines_enough: int | None
+    hose_words: str
+    lag_words: str
+
+
+def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
+    """Worked out anew from the plan's own figures."""
+    plan, strip = view.plan, view.slowest.filled.strip
+    lines = len(strip.feeds)
+    limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
+    spacings = (
+        _spacing("as laid", strip, view.pull),
+        _spacing("evenly spaced", equal_feeds(strip, lines), view.pull),
+        _spacing("best places", best_feeds(strip, view.pull, lines), view.pull),
+    )
+    return PourPlanAdvice(
+        spacings=spacings,
+        limit_min=limit_min,
+        lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
+        hose_words=_hose_words(strip),
+        lag_words=_lag_words(view),
+    )
+
+
+def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
+    return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
+
+
+def _hose_words(strip: Strip) -> str:
+    """Where the supply hose costs a share of the time worth naming."""
+    start = tables.start_values("flow")["hose_share_of_bay"]
+    ends = [*(feed.girth_m for feed in strip.feeds[1:]), strip.length_m]
+    for place, (feed, end) in enumerate(zip(strip.feeds, ends, strict=True), start=1):
+        bay = 0.0
+        for section, section_end in zip(strip.sections, strip.section_ends_m, strict=True):
+            wet = min(end, section_end) - max(feed.girth_m, section_end - section.length_m)
+            bay += max(wet, 0.0) * MM / (section.permeability_m2 * section.thickness_mm)
+        if 2 * feed.hose_resistance_1_m3 > start.value * bay:
+            share = 2 * feed.hose_resistance_1_m3 / bay
+            return (
+                f"The supply hose of line {place} adds {100 * share:.0f} % to the time of its bay: shorten or widen it."
+            )
+    return ""
+
+
+def _lag_words(view: PourPlanView) -> str:
+    lag_m = view.plan.lag_m
+    if lag_m is None:
+        return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
+    share = tables.start_values("flow")["lag_share_of_way"]
+    end_mm = view.plan.medium_to_mm
+    left_mm = min((strip.filled.length_mm for strip in view.strips if strip.filled.length_mm > end_mm), default=0.0)
+    left_mm = max(left_mm - end_mm, 0.0)
+    said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
+    if MM * lag_m > left_mm:
+        return (
+            f"{said}, but ends {left_mm:.0f} mm before the flange: end it sooner, or the vent fills with the skin dry."
+        )
+    return f"{said} and ends {left_mm:.0f} mm before the flange; below {share.value:g} of the way they count as one."
+
+
+def what_has_changed(view: PourPlanView) -> list[str]:
+    """Why the plan that was read no longer fits what is in force; empty while it does."""
+    plan, changed = view.plan, []
+    layout, resin_plan = layout_in_force(plan.part), plan_in_force(plan.part)
+    if layout is None or layout.layout.pk != plan.layout_id:
+        changed.append("Other feed lines are logged since.")
+    if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
+        changed.append("Another resin plan is set since.")
+    return changed
+
+
+def gel_cups(system: ResinSystem) -> list[GelCup]:
+    """Every current cup of a system, the newest first."""
+    cups = GelCup.objects.current().filter(system=system)
+    return list(cups.select_related("entry", "resin_lot", "catalyst_lot", "thermometer").order_by("-pk"))
+
+
+def panels(system: ResinSystem) -> list[TrialPanel]:
+    """Every current trial panel of a system, the newest first."""
+    found = TrialPanel.objects.current().filter(system=system)
+    return list(found.select_related("entry", "zone__revision", "medium").prefetch_related("readings").order_by("-pk"))

@@ -1,0 +1,410 @@
+"""The pour plan: worked out, read to the crew, shown, printed, handed to the tablet; cups and panels of the yard."""
+
+import datetime as dt
+import re
+from math import log, sqrt
+
+import pytest
+from django.test import Client
+
+from hullbook.dossier.report import draw_dossier
+from hullbook.dossier.selectors import dossier_content
+from hullbook.hulls.enums import HullSide
+from hullbook.materials.models import MaterialProperty
+from hullbook.materials.selectors import sheet_in_force
+from hullbook.materials.services import GivenProperty, revise_sheet, strike_out
+from hullbook.pours import services
+from hullbook.pours.enums import GelPlace, InletMove
+from hullbook.pours.models import GelCup, PourPlan, TrialPanel
+from hullbook.pours.selectors import (
+    fitted_panel,
+    pour_plan_advice,
+    pour_plan_in_force,
+    pour_plan_view,
+    pour_sheet,
+    what_a_pour_plan_lacks,
+    what_has_changed,
+)
+from hullbook.records.models import Entry, Judgement
+from hullbook.records.selectors import checked_book
+from hullbook.records.services import Refused
+from tests.cast import MORNING, told
+from tests.dossier.pages import texts
+from tests.hulls.factories import Berth, make_berth
+from tests.materials.factories import SHEET
+from tests.pours.factories import POUR_PLAN, Running, lay_feed_lines, read_plan, running, set_plan
+from tests.pours.test_views import form, page
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def berth() -> Berth:
+    berth = make_berth()
+    set_plan(berth)
+    lay_feed_lines(berth)
+    return berth
+
+
+def without(berth: Berth, material: str, *names: str) -> None:
+    """A newer sheet of a material that lacks some values."""
+    sheet = sheet_in_force(getattr(berth.shelf, material))
+    kept = [
+        GivenProperty(name, known.value, known.source_kind, known.source)
+        for name, known in sheet.values.items()
+        if name not in names
+    ]
+    revise_sheet(
+        material=sheet.material, name=sheet.name, maker="", fibre=sheet.fibre, finish=sheet.finish, properties=kept,
+        told=told(),
+    )  # fmt: skip
+
+
+def darcy_front_mm(minute: float, permeability_m2: float, porosity: float, viscosity: float, pull_pa: float) -> float:
+    """x = sqrt(2 K dp t / (mu eps)): Darcy's law for a straight front."""
+    return 1000 * sqrt(2 * permeability_m2 * pull_pa * 60 * minute / (viscosity * porosity))
+
+
+# ---- Worked out and read
+
+
+def test_it_is_kept_as_it_was_read_and_reads_the_same_again(berth: Berth) -> None:
+    plan = read_plan(berth)
+    assert checked_book().is_whole
+    view = pour_plan_view(pour_plan_in_force(berth.part) or plan)
+    assert (view.plan.pk, view.plan.number) == (plan.pk, 1)
+    assert [strip.place for strip in view.strips] == [
+        "station 2 starboard", "station 2 port", "station 5 starboard", "station 5 port"
+    ]  # fmt: skip
+    assert view.slowest.fill.fill_minutes == pytest.approx(plan.fill_min, abs=0.01)
+    for strip in view.strips:
+        for arrival in strip.arrivals:
+            girth_m = min(arrival.girth_mm / 1000, strip.fill.length_m)
+            assert strip.fill.minute_at(girth_m) == pytest.approx(arrival.minute, abs=0.01)
+    assert view.drawn_kg(view.slowest.fill.fill_minutes) == pytest.approx(plan.total_kg, abs=0.01)
+    assert [order.who for order in view.read_to] == ["KJ", "MO", "RT"]
+    assert [judgement.code for judgement in plan.entry.judgements.all()] == ["pour.fill"]
+
+
+def test_the_bare_strip_fills_by_darcys_law(berth: Berth) -> None:
+    """Within the first section, no medium over it, level, no hose to speak of, at the sheet's own 20 degC: c x^2."""
+    plan = read_plan(berth, medium_to_mm=0.0, hose_length_m=0.001, pail_below_keel_mm=0.0)
+    strip = next(one for one in pour_plan_view(plan).strips if one.station == "2")
+    (keel, *_) = strip.filled.strip.sections
+    pull_pa = 100 * (1010 - 20)
+    minutes = 30.0 * (500 / darcy_front_mm(30.0, keel.permeability_m2, keel.porosity, 0.2, pull_pa)) ** 2
+    assert strip.fill.minute_at(0.5) == pytest.approx(minutes, rel=1e-3)
+
+
+def test_thickness_and_porosity_come_from_the_schedule(berth: Berth) -> None:
+    view = pour_plan_view(read_plan(berth))
+    bottom = next(one for one in view.strips[0].filled.strip.sections if one.name == "Bottom")
+    ply_mm = 0.8 / 2560 / 0.52 * 1000  # areal weight over density and fibre share by volume
+    assert bottom.thickness_mm == pytest.approx(1.0 + 2 * ply_mm, rel=1e-6)
+    mesh = 1 - 0.16 / 950 * 1000 / 1.0
+    assert bottom.porosity == pytest.approx((mesh + 2 * ply_mm * 0.48) / bottom.thickness_mm, rel=1e-6)
+    weighted = (4000 + 2 * ply_mm * 90) / bottom.thickness_mm
+    assert bottom.permeability_m2 == pytest.approx(weighted * 1e-12, rel=1e-6)
+
+
+def test_resin_of_the_plan_is_that_of_the_resin_plan_less_what_stays_in_the_pails(berth: Berth) -> None:
+    plan = read_plan(berth)
+    items = {item.kind: item.likely_kg for item in plan.resin_plan.items.filter(zone_name="")}
+    outside = items["pail film"] + items["heel"] + items["cups"]
+    assert plan.total_kg == pytest.approx(plan.resin_plan.likely_kg - outside, abs=1e-4)
+    assert pour_plan_view(plan).resin.total_kg == pytest.approx(plan.total_kg, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("material", "name", "words"),
+    [
+        ("biax", "permeability_um2", "GB-800: its permeability along the plies"),
+        ("flow_medium", "permeability_um2", "FM-1: its permeability along the plies"),
+        ("resin", "second_viscosity_pa_s", "VE-10: its viscosity at two temperatures"),
+    ],
+)
+def test_what_a_sheet_lacks_is_named_and_nothing_is_stored(berth: Berth, material: str, name: str, words: str) -> None:
+    without(berth, material, name)
+    assert any(words in one.words for one in what_a_pour_plan_lacks(berth.part))
+    with pytest.raises(Refused, match=re.escape(words)):
+        read_plan(berth)
+    assert not PourPlan.objects.exists()
+
+
+def test_without_plan_and_layout_both_are_missing() -> None:
+    lacking = what_a_pour_plan_lacks(make_berth().part)
+    assert [one.route for one in lacking] == ["pours:plan-set", "pours:layout-log"]
+
+
+def test_a_temperature_past_the_resins_points_is_refused_with_a_sentence(berth: Berth) -> None:
+    with pytest.raises(Refused, match="points reach from 20 to 25"):
+        read_plan(berth, coldest_c=8.0, hottest_c=9.0)
+
+
+def test_past_the_gel_table_the_gel_is_not_told_and_there_is_no_verdict(berth: Berth) -> None:
+    plan = read_plan(berth, dose_phr=2.6)
+    assert plan.gel_low_min is None
+    assert "covers 1 to 2 phr" in plan.gel_words
+    assert pour_plan_view(plan).verdict.level == "no verdict"
+
+
+def test_resin_that_does_not_reach_so_high_is_refused_at_its_place(berth: Berth) -> None:
+    with pytest.raises(Refused, match="lifts resin 9.3"):
+        read_plan(berth, pail_below_keel_mm=9500.0)
+
+
+def test_a_gauge_reading_given_for_an_absolute_one_is_asked_about(berth: Berth) -> None:
+    with pytest.raises(Refused) as refused:
+        read_plan(berth, bag_pressure_mbar_abs=960.0)
+    assert "bag_pressure_mbar_abs" in refused.value.problems
+
+
+def test_somebody_was_there_when_it_was_read(berth: Berth) -> None:
+    with pytest.raises(Refused, match="who was there"):
+        read_plan(berth, read_to=())
+    with pytest.raises(Refused, match="nobody's initials"):
+        read_plan(berth, read_to=("ZZ",))
+
+
+def test_a_fill_longer_than_its_share_of_the_gel_fails(berth: Berth) -> None:
+    plan = read_plan(berth, dose_phr=2.0, medium_to_mm=0.0)
+    assert plan.fill_min > 0.7 * (plan.gel_low_min or 0)
+    assert Judgement.objects.get(entry=plan.entry, code="pour.fill").level in ("fail", "conditional fail")
+
+
+def test_a_plan_whose_lines_or_resin_changed_since_says_so(berth: Berth) -> None:
+    view = pour_plan_view(read_plan(berth))
+    assert what_has_changed(view) == []
+    lay_feed_lines(berth)
+    set_plan(berth)
+    assert len(what_has_changed(view)) == 2
+
+
+def test_struck_out_it_is_no_longer_in_force(berth: Berth) -> None:
+    first, second = read_plan(berth), read_plan(berth, dose_phr=1.3)
+    assert (first.number, second.number) == (1, 2)
+    strike_out(entry=second.entry, reason="read for practice", told=told())
+    in_force = pour_plan_in_force(berth.part)
+    assert in_force is not None
+    assert in_force.pk == first.pk
+    assert read_plan(berth).number == 3
+
+
+def test_more_lines_and_better_places_are_never_slower(berth: Berth) -> None:
+    advice = pour_plan_advice(pour_plan_view(read_plan(berth)))
+    laid, even, best = (one.minutes for one in advice.spacings)
+    assert best <= even + 1e-6
+    assert best <= laid + 0.05  # places are sought by the centimetre
+    assert advice.lines_enough is None or advice.lines_enough >= 1
+
+
+# ---- Cups and panels
+
+
+def panel_fields(berth: Berth) -> dict[str, object]:
+    return {
+        "zone": berth.revision.zones.get(name="Bottom"),
+        "medium": berth.shelf.flow_medium,
+        "system": berth.shelf.system,
+        "resin_temperature_c": 20.0,
+        "station_pressure_mbar": 1010.0,
+        "bag_pressure_mbar_abs": 20.0,
+        "words": "invented panel TP-1",
+    }
+
+
+def readings(berth: Berth, factor: float) -> list[tuple[float, float]]:
+    """As Darcy's law would have them in the lay-up of the bottom, so much more permeable than by its sheets."""
+    dry = fitted_panel(**panel_fields(berth), readings=[(n, 100.0 * sqrt(n)) for n in range(1, 7)]).panel
+    k = factor * dry.by_sheets_um2 * 1e-12
+    return [(n, round(darcy_front_mm(n, k, dry.porosity, dry.viscosity_pa_s, 99_000), 1)) for n in (1, 2, 4, 7, 11, 16)]
+
+
+def test_a_trial_panel_gives_back_the_permeability_its_front_was_made_with(berth: Berth) -> None:
+    panel = services.log_trial_panel(**panel_fields(berth), readings=readings(berth, 0.6), told=told("MO"))
+    assert panel.permeability_um2 == pytest.approx(0.6 * panel.by_sheets_um2, rel=2e-3)
+    assert checked_book().is_whole
+
+
+def test_a_trial_panel_narrows_the_band_and_scales_every_section(berth: Berth) -> None:
+    before = read_plan(berth, hose_length_m=0.001)
+    assert (before.band_low, before.band_high) == (0.6, 1.7)
+    panel = services.log_trial_panel(**panel_fields(berth), readings=readings(berth, 0.5), told=told("MO"))
+    after = read_plan(berth, hose_length_m=0.001)
+    assert after.trial_id == panel.pk
+    assert log(after.band_high) == pytest.approx(2 * panel.relative_sd, rel=1e-3)
+    sections = zip(before.sections.all(), after.sections.all(), strict=True)
+    assert all(one.permeability_um2 / two.permeability_um2 == pytest.approx(2, rel=5e-3) for one, two in sections)
+    assert after.fill_min == pytest.approx(2 * before.fill_min, rel=5e-3)
+    assert any("trial panel" in one.words for one in after.coefficients.all())
+
+
+def test_too_few_readings_make_no_panel(berth: Berth) -> None:
+    with pytest.raises(Exception, match="at least"):
+        services.log_trial_panel(**panel_fields(berth), readings=[(1, 100.0), (2, 150.0)], told=told("MO"))
+    assert not TrialPanel.objects.exists()
+
+
+def cup(berth: Berth, **changes: object) -> GelCup:
+    shelf = berth.shelf
+    fields = {
+        "system": shelf.system,
+        "resin_lot": shelf.lot(shelf.resin),
+        "catalyst_lot": shelf.lot(shelf.catalyst),
+        "dose_phr": 1.5,
+        "temperature_c": 20.0,
+        "gel_min": 62.0,
+        "thermometer": berth.shop.thermometer,
+        "told": told("MO"),
+    }
+    return services.log_gel_cup(**{**fields, **changes})  # type: ignore[arg-type]
+
+
+def test_a_gel_cup_is_of_the_systems_own_materials(berth: Berth) -> None:
+    assert cup(berth).gel_min == 62.0
+    with pytest.raises(Refused) as refused:
+        cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
+    assert list(refused.value.problems) == ["resin_lot"]
+
+
+# ---- Pages
+
+
+POSTED = {
+    name: "" if value is None else value
+    for name, value in POUR_PLAN.items()
+    if name not in ("places", "stops", "read_to")
+} | {"places": "KJ: calls the inlets\nMO: scale", "stops": "Clamp before the heel."}
+
+
+def test_an_empty_page_says_what_is_missing_and_where_it_is_given(client: Client) -> None:
+    berth = make_berth()
+    client.force_login(berth.shop.lead)
+    words = client.get(page("pour-plan", berth)).content.decode()
+    assert "No resin plan is set" in words
+    assert page("plan-set", berth) in words
+    assert "draw the first line" in words
+    assert page("layout-log", berth) in words
+
+
+def test_worked_out_it_is_shown_and_nothing_is_stored(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    entries = Entry.objects.count()
+    answer = client.post(page("pour-plan-read", berth), form(**POSTED, show="yes"))
+    assert answer.status_code == 200
+    assert "nothing of this is in the book yet" in answer.content.decode()
+    assert Entry.objects.count() == entries
+
+
+def test_read_to_the_crew_it_is_in_the_book(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    answer = client.post(page("pour-plan-read", berth), {**form(**POSTED), "read_to": ["MO", "RT"]})
+    assert answer.status_code == 302, answer.content.decode()
+    words = client.get(page("pour-plan", berth)).content.decode()
+    assert "Read to: MO, RT." in words
+    assert "both fronts past line 2" in words
+    assert "a trial panel of the yard would narrow it" in words
+    paper = client.get(page("pour-checklist", berth)).content.decode()
+    assert "Clamp before the heel." in paper
+    assert "Begin to mix by" in paper
+
+
+def test_a_wrong_place_of_the_crew_is_shown_with_how_to_give_it(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    answer = client.post(page("pour-plan-read", berth), form(**{**POSTED, "places": "somebody at the scale"}, show="y"))
+    assert answer.status_code == 422
+    assert "has no initials" in answer.content.decode()
+
+
+def test_a_pail_that_would_gel_before_it_is_used_up_is_named(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    slow = {**POSTED, "medium_to_mm": "1", "dose_phr": "2"}
+    words = client.post(page("pour-plan-read", berth), form(**slow, show="yes", **{"answer-medium_to_mm": "1"}))
+    assert "min before it is used up." in words.content.decode()
+
+
+def test_no_checklist_without_a_plan(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    assert client.get(page("pour-checklist", berth)).status_code == 404
+
+
+def test_cups_and_panels_are_logged_on_pages(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.builder)
+    zone = berth.revision.zones.get(name="Bottom")
+    lines = "\n".join(f"{minute} {front}" for minute, front in readings(berth, 0.8))
+    fields = {
+        "zone": zone.pk,
+        "medium": berth.shelf.flow_medium.pk,
+        "resin_temperature_c": "20",
+        "station_pressure_mbar": "1010",
+        "bag_pressure_mbar_abs": "20",
+        "readings": lines,
+    }
+    answer = client.post(page("trial-panel-log", berth), form(**fields))
+    assert answer.status_code == 302, answer.content.decode()
+    cup(berth)
+    words = client.get(page("tried", berth)).content.decode()
+    assert "Laid up as" in words
+    assert "62" in words
+
+
+# ---- The tablet, the dossier
+
+
+def test_the_tablet_gets_all_it_needs_and_none_without_a_plan() -> None:
+    run = running()
+    assert pour_sheet(run.pour, MORNING)["pour_plan"] is None
+    plan = read_plan(run.day.berth)
+    sheet = pour_sheet(run.pour, MORNING)["pour_plan"]
+    assert set(sheet) == {
+        "number", "read_at", "read_by", "entry", "strips", "pull", "time_band", "gel", "handling_min", "mixing_min",
+        "pail_kg", "heel_kg", "released_kg", "kg", "forecast", "styrene", "gel_share", "late_share", "mix_by",
+    }  # fmt: skip
+    assert sheet["entry"] == plan.pk
+    assert [(one["station"], one["side"]) for one in sheet["strips"]] == [
+        ("2", "starboard"), ("2", "port"), ("5", "starboard"), ("5", "port")
+    ]  # fmt: skip
+    kg = sheet["kg"]
+    parts = sum(one["kg"] for one in [*kg["zones"], *kg["lines"]]) + kg["end_kg"]
+    assert parts == pytest.approx(kg["total_kg"], abs=1e-4)
+    assert sheet["released_kg"] == 600.0
+    assert sheet["mix_by"][0] == {"pail": 1, "minute": pytest.approx(sheet["mix_by"][0]["minute"])}
+
+
+def poured(run: Running) -> None:
+    mix = run.day.mix(1, minute=2)
+    run.inlet(1, 5)
+    run.front("5", HullSide.PORT, 820.0, 25)
+    run.front("5", HullSide.PORT, 1820.0, 65)
+    run.inlet(1, 70, InletMove.SHUT)
+    services.log_gel(pour=run.pour, mix=mix, at=GelPlace.PART, place="flange", temperature_c=None, told=run.at(95))
+
+
+def test_the_dossier_holds_the_plan_and_the_pour_against_it() -> None:
+    run = running()
+    early = MORNING - dt.timedelta(minutes=20)
+    plan = read_plan(run.day.berth, told=told(at=early))
+    poured(run)
+    text = " ".join(texts(draw_dossier(dossier_content(run.day.berth.hull))))
+    assert "pour plan 1, read by KJ" in text
+    assert "the front against pour plan 1" in text
+    arrival = plan.arrivals.get(station="5", side="port", at="flange")
+    assert f"{60 - arrival.minute:.0f}" in text
+    assert "Dose planned 1.20" in text
+    assert "Gel in the part told 93 min after the first pail" in text
+    assert "MO: scale and mixing" in text
+
+
+def test_every_coefficient_names_its_source(berth: Berth) -> None:
+    plan = read_plan(berth)
+    assert all(one.source for one in plan.coefficients.all())
+    assert SHEET in {one.source for one in plan.coefficients.all()}
+    of_cloth = plan.coefficients.filter(material=berth.shelf.biax).values_list("value", flat=True)
+    known = MaterialProperty.objects.filter(sheet__material=berth.shelf.biax, name="permeability_um2")
+    assert known[0].value in set(of_cloth)
+
+
+def test_a_builder_looks_and_does_not_read_it_out(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.builder)
+    assert client.get(page("pour-plan", berth)).status_code == 200
+    assert client.get(page("pour-plan-read", berth)).status_code == 403
