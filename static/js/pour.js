@@ -3,7 +3,7 @@
 
 import { alarmsOf, criedOften, knock, knocksDue, withCried } from "./alarms.js";
 import { aheadOf, keepAwake, openClock, timeOfDay } from "./clocks.js";
-import { ready, tell } from "./floor.js";
+import { keepPhoto, ready, tell } from "./floor.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
@@ -34,17 +34,20 @@ const NO_HTTPS_WORDS =
 export const TAP_MEASURE = "tap to changed page";
 
 const $ = (selector, within = document) => within.querySelector(selector);
-const ZONES = ["values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots"];
+const ZONES = [
+  "values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots", "photo", "photo-said",
+];
 const zones = Object.fromEntries(ZONES.map((name) => [name, $(`#pour-${name}`)]));
 const svg = $("#pour-strips svg");
 const ground = svg ? JSON.parse(svg.dataset.ground) : null;
 const bar = $(".action-bar");
+const rail = $(".rail");
+const photoInput = $("input", zones.photo);
 const crewWay = $(".strip .tile-quiet")?.href;
 const filled = made("section", { className: "filled", hidden: true });
 document.body.append(filled);
 
 const entries = new Map(); // all that this tablet keeps, by id
-const criedKept = `hullbook-cried-${document.body.dataset.pour}`;
 
 let book = JSON.parse($("#hb-sheet").textContent);
 let sheet = book;
@@ -61,6 +64,7 @@ const lately = new WeakMap(); // by key: when it was tapped last
 let guessedAt = 0;
 let audio = null;
 let heard = { at: 0, codes: [] };
+const criedKept = `hullbook-cried-${book.pour.entry}`;
 let cried = kept(criedKept, []);
 
 function kept(name, otherwise) {
@@ -158,6 +162,7 @@ function drawBar() {
     },
   });
   document.documentElement.style.setProperty("--bar-high", `${bar.offsetHeight}px`);
+  document.documentElement.style.setProperty("--head-high", `${rail.offsetHeight}px`);
 }
 
 function stoppedWords() {
@@ -203,6 +208,7 @@ function redraw() {
 /** After the clamp the day's sum stands where the left to mix did. */
 function drawDay() {
   document.body.classList.toggle("is-closed", Boolean(sheet.pour.closed_at));
+  document.body.toggleAttribute("data-pour", !sheet.pour.closed_at);
   let sum = $("#pour-sum");
   if (!sheet.pour.closed_at) {
     sum?.remove();
@@ -249,13 +255,23 @@ async function log(act, name, fields) {
     return;
   }
   const when = earlier ? [["happened_at", new Date(earlier.at ?? writesAt()).toISOString()]] : [];
+  const chosen = panel ? [...photoInput.files] : [];
   earlier = null;
   close();
   try {
-    await tell({ url: book.urls[act], act: name, fields: [...fields, ...when] });
+    const entry = await tell({ url: book.urls[act], act: name, fields: [...fields, ...when] });
+    const wrong = entry ? await Promise.all(chosen.map((file) => keepPhoto(file, entry))) : [];
+    band("photo", wrong.find(Boolean) ?? "");
   } catch (error) {
     band("kept", notKept(error));
   }
+}
+
+/** How many pictures go with the trouble that is tapped next. */
+function sayPhotos() {
+  const count = photoInput.files.length;
+  const chosen = count === 1 ? "1 photo goes" : `${count} photos go`;
+  write(zones["photo-said"], count ? `${chosen} with what you tap` : "then what is wrong");
 }
 
 function heardTold(event) {
@@ -358,7 +374,9 @@ function openPanel(name, options = {}) {
   const head = made("header", {}, made("h2", { text: title }), made("p", { className: "panel-gel" }));
   if (!["more", "earlier"].includes(name)) head.append(whenKey());
   head.append(back);
-  zones.panel.replaceChildren(head, ...body);
+  zones.photo.hidden = name !== "trouble";
+  sayPhotos();
+  zones.panel.replaceChildren(head, ...body, ...(zones.photo.hidden ? [] : [zones.photo]));
   zones.panel.dataset.panel = name;
   zones.panel.hidden = false;
   drawPanelHead(clock.now());
@@ -366,6 +384,7 @@ function openPanel(name, options = {}) {
 
 function close() {
   panel = null;
+  photoInput.value = "";
   zones.panel.hidden = true;
   zones.panel.replaceChildren();
 }
@@ -626,6 +645,7 @@ async function begin() {
   document.addEventListener("pointerdown", canSound, true);
   svg?.addEventListener("click", tappedStrip);
   zones.mix.addEventListener("input", drawDose);
+  photoInput.addEventListener("change", sayPhotos);
   document.addEventListener("hb:told", heardTold);
   document.addEventListener("hb:booked", heardAnswer);
   document.addEventListener("hb:refused", heardAnswer);

@@ -457,6 +457,61 @@ def test_a_pail_about_to_gel_cries_on_every_tablet_until_somebody_has_it(tablet:
     assert Entry.objects.filter(kind="pours.alarmtaken").count() in (0, 1)
 
 
+def is_crying(tablet: Tablet) -> None:
+    """Two minutes before pail 2 gels."""
+    low = tablet.page.evaluate("JSON.parse(document.querySelector('#hb-sheet').textContent).pails[1].gel.low_at")
+    tablet.lasts((dt.datetime.fromisoformat(low) - timezone.now()).total_seconds() / 60 - 2)
+    expect(tablet.page.locator("#pour-alarms .now")).to_contain_text("NOW Pail 2 gels in 2 min. Feed or dump.")
+
+
+# What NOW may not lie over: what of it is nearest to the reader at nine places of each.
+LIES_UNDER_NOW = """wanted => [...document.querySelectorAll(wanted)].filter((one) => {
+  const box = one.getBoundingClientRect();
+  const shares = [0.02, 0.5, 0.98];
+  return one.checkVisibility() && shares.some((down) => shares.some((across) => {
+    const [x, y] = [box.left + across * box.width, box.top + down * box.height];
+    return document.elementFromPoint(x, y)?.closest(".now");
+  }));
+}).map((one) => one.textContent.trim())"""
+ON_THE_PAGE = ".pour-head *, .inlet, .drawing text, [data-bar], label, .value-pail *, .rail-told"
+KEYED = ".value-clock *, [data-bar], .pad *, .pour-form *, .pour-panel *"
+FILLED = ".filled *, [data-bar]"
+
+
+@pytest.mark.parametrize(
+    ("first", "free"),
+    [
+        ([], ON_THE_PAGE),
+        (["[data-bar=front]"], KEYED),
+        (["[data-bar=trouble]"], KEYED),
+        (["[data-bar=next]"], KEYED),
+        (["[data-bar=reading]", "#pour-panel .key >> text=Keypad"], KEYED),
+        ([".value-clock"], FILLED),
+    ],
+    ids=["page", "front", "trouble", "mix", "keypad", "filled"],
+)
+@pytest.mark.parametrize("turn", [(1280, 800), (800, 1280)], ids=["lying", "standing"])
+def test_what_cries_hides_no_clock_label_or_key(
+    tablet: Tablet, first: list[str], free: str, turn: tuple[int, int], tmp_path: Path
+) -> None:
+    page = tablet.page
+    page.set_viewport_size({"width": turn[0], "height": turn[1]})
+    is_crying(tablet)
+    for one in first:
+        tablet.tap(one)
+    page.screenshot(path=tmp_path / "crying.png")
+    assert page.evaluate(LIES_UNDER_NOW, free) == []
+    now, room = page.locator(".now").bounding_box(), page.viewport_size
+    assert now is not None
+    assert room is not None
+    assert now["x"] >= 0
+    assert now["x"] + now["width"] <= room["width"]
+    assert now["y"] + now["height"] <= room["height"]
+    # Control: where it lies over the whole page, that is found.
+    page.evaluate("""document.querySelector(".now").style.cssText = "position: fixed; inset: 0; z-index: 9" """)
+    assert page.evaluate(LIES_UNDER_NOW, free) != []
+
+
 def test_vacuum_worse_than_the_yards_limit_cries(shed: Running, take: Any) -> None:
     set_limit(name=LimitName.POUR_RISE, low=None, high=6.0, over_minutes=2.0, source="invented LP-4 rev 1", told=told())
     tablet = take()
