@@ -7,7 +7,7 @@ import { keepPhoto, ready, tell } from "./floor.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
-  drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, keep, kilograms, nextPail, valueOf,
+  begunOn, drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms, nextPail, valueOf,
   write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
@@ -28,6 +28,7 @@ const OFFERED = {
   thermometer: "thermometers",
 };
 const MINUTE_MS = 60_000;
+const DAY_MS = 24 * 60 * MINUTE_MS;
 const AHEAD_KEPT = "hullbook-clock-ahead";
 const NO_HTTPS_WORDS =
   "Without https this tablet keeps nothing by itself: log on the plain pages of the pour, or open the https address.";
@@ -58,7 +59,8 @@ let gaps = [];
 let sleepWords = "";
 let isFilled = "";
 let panel = null; // [name, options]
-let earlier = null; // {minutes} or {at: ms by the tablet's clock}: for the next thing told only
+let earlier = null; // {minutes, paper} or {at: ms by the tablet's clock, paper}: for the next thing told only
+let paper = ""; // the paper sheet that was copied from last
 let tappedAt = null;
 const lately = new WeakMap(); // by key: when it was tapped last
 let guessedAt = 0;
@@ -84,8 +86,10 @@ function lit() {
   return outbox?.lit() || $(".rail-person b")?.textContent.trim() || "";
 }
 
+/** What has asked for somebody for more than a day asks nobody any more. */
 function alarmsNow(now) {
-  return alarmsOf(sheet, now, { entries: [...entries.values()], aheadMs: clock.ahead() });
+  const asked = alarmsOf(sheet, now, { entries: [...entries.values()], aheadMs: clock.ahead() });
+  return asked.filter((alarm) => now - alarm.since < DAY_MS);
 }
 
 function notes() {
@@ -104,7 +108,7 @@ function notes() {
 }
 
 function view(now = clock.now()) {
-  const words = { notes: notes(), cried: criedWords(now), earlierWords: earlier ? writesWords() : "" };
+  const words = { notes: notes(), cried: criedWords(now), earlierWords: earlier ? writesWords() : "", paper };
   return { sheet, now, ground, crewWay, alarms: alarmsNow(now), ...words };
 }
 
@@ -123,7 +127,8 @@ function writesAt() {
 
 function writesWords() {
   const at = earlier?.at ?? writesAt();
-  return `writes ${timeOfDay(at - clock.ahead())}`;
+  const from = earlier?.paper ? `, sheet ${earlier.paper}` : "";
+  return `writes ${timeOfDay(at - clock.ahead())}${from}`;
 }
 
 /** The keys on the lower edge: what the plan wants, the front, a reading, trouble, and all stop. */
@@ -171,6 +176,12 @@ function stoppedWords() {
   return `ALL STOP since ${timeOfDay(Date.parse(stopped.at), false)}, ${stopped.by}. Nothing here goes on by itself.`;
 }
 
+/** Closing is by its own page: there one says when the last inlet was shut. */
+function drawLeftOpen(now) {
+  const words = isLeftOpen(sheet, now) ? `This pour was begun on ${begunOn(sheet)} and is still open.` : "";
+  band("left-open", words, ["Close the pour", () => location.assign(book.urls.close)]);
+}
+
 function drawMoving(now) {
   const shown = view(now);
   drawValues(zones.values, shown);
@@ -183,6 +194,7 @@ function drawMoving(now) {
   if (isFilled) drawFilled(filled, isFilled, shown);
   if (!filled.hidden && !valueOf(isFilled, shown)) empty();
   band("stopped", stoppedWords());
+  drawLeftOpen(now);
   drawPanelHead(now);
   sound(shown.alarms, now);
 }
@@ -202,7 +214,8 @@ function redraw() {
   tick(clock.now());
   drawDay();
   drawDose();
-  if (panel) openPanel(...panel);
+  // What is being keyed into it stays; it shows nothing of the sheet.
+  if (panel && panel[0] !== "earlier") openPanel(...panel);
 }
 
 /** After the clamp the day's sum stands where the left to mix did. */
@@ -248,13 +261,19 @@ function sound(alarms, now) {
 
 // ---- Telling
 
+/** When what is told next happened, and the paper sheet it was written on first; empty where it is now. */
+function toldOfTime() {
+  const at = earlier ? new Date(earlier.at ?? writesAt()).toISOString() : "";
+  return [["happened_at", at], ["paper_sheet", earlier?.paper ?? ""]];
+}
+
 /** Tell one thing of the pour; the page has changed when this is done. */
 async function log(act, name, fields) {
   if (!window.isSecureContext) {
     location.assign(book.urls[act]);
     return;
   }
-  const when = earlier ? [["happened_at", new Date(earlier.at ?? writesAt()).toISOString()]] : [];
+  const when = toldOfTime().filter(([, value]) => value);
   const chosen = panel ? [...photoInput.files] : [];
   earlier = null;
   close();
@@ -410,7 +429,7 @@ function openForm(form, first) {
   closeForms();
   form.hidden = false;
   document.body.classList.add("is-keying");
-  form.elements.happened_at.value = earlier ? new Date(earlier.at ?? writesAt()).toISOString() : "";
+  for (const [name, value] of toldOfTime()) form.elements[name].value = value;
   earlier = null;
   first.click();
 }
@@ -578,8 +597,10 @@ function setEarlier(key) {
     const [hours, minutes, seconds = 0] = key.earlierAt.value.split(":").map(Number);
     const at = new Date();
     at.setHours(hours, minutes, seconds, 0);
-    if (at > Date.now()) at.setDate(at.getDate() - 1);
-    earlier = { at: at.getTime() };
+    if (at > clock.now()) at.setDate(at.getDate() - 1);
+    paper = key.paper.value.trim();
+    // A time that a person keys is the wall's, not that of a tablet whose clock is off.
+    earlier = { at: at.getTime() + clock.ahead(), paper };
   } else earlier = key.earlier ? { minutes: key.earlier } : null;
   close();
   drawMoving(clock.now());

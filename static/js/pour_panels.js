@@ -232,23 +232,26 @@ function more({ sheet, cried, crewWay }) {
   return { title: "More", body: [inGrid(...keys), say(cried)] };
 }
 
-/** When it happened, for the next thing told only. */
-function earlier() {
+/** When it happened, for the next thing told only; with the paper sheet it was written on, where it was. */
+function earlier({ paper }) {
   const set = (words, minutes) => {
     const key = keyOf(words, "", "key key-trouble");
     key.earlier = minutes;
     return key;
   };
   const at = made("input", { type: "time", id: "pour-at", step: 1 });
+  const sheet = made("input", { id: "pour-paper", inputMode: "numeric", autocomplete: "off", size: 4, value: paper });
   const keyed = keyOf("At that time");
-  keyed.earlierAt = at;
-  const label = made("label", { text: "At", htmlFor: "pour-at" });
+  Object.assign(keyed, { earlierAt: at, paper: sheet });
+  const label = (text, { id }) => made("label", { text, htmlFor: id });
   return {
     title: "It happened earlier",
     body: [
       say("For the next thing you tap. Both times are kept: when it happened, and when it was told."),
       inGrid(set("Now", 0), ...EARLIER_MIN.map((minutes) => set(`−${minutes} min`, minutes))),
-      made("p", { className: "at-time" }, label, at, keyed),
+      made("p", { className: "at-time" }, label("At", at), at),
+      made("p", { className: "at-time" }, label("copied from paper sheet", sheet), sheet),
+      inRow(keyed),
     ],
   };
 }

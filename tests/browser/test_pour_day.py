@@ -12,10 +12,12 @@ from typing import Any
 
 import pytest
 from django.utils import timezone
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, expect
 from pytest_django.live_server_helper import LiveServer
 
 from hullbook.hulls.enums import HullSide
+from hullbook.hulls.models import Photo
 from hullbook.pours.models import (
     FrontReached,
     HoldTest,
@@ -23,6 +25,7 @@ from hullbook.pours.models import (
     Mix,
     PailEnd,
     PourClosed,
+    PourNote,
     PourReading,
     SoundTest,
     Trouble,
@@ -233,6 +236,62 @@ def test_trouble_is_one_tap_more_and_asks_nothing(tablet: Tablet) -> None:
     tablet.is_booked("Leak")
     leak = Trouble.objects.get()
     assert (leak.kind, leak.station, leak.side, leak.girth_mm) == ("leak", "5", "port", 580.0)
+
+
+def picture(tmp_path: Path, name: str) -> Path:
+    path = tmp_path / name
+    Image.effect_noise((640, 480), 60).convert("RGB").save(path, "JPEG")
+    return path
+
+
+def test_photos_go_with_the_trouble_that_is_tapped_next(tablet: Tablet, tmp_path: Path) -> None:
+    tablet.context.set_offline(True)
+    tablet.tap("[data-bar=trouble]")
+    chosen = tablet.page.locator("#pour-photo input")
+    chosen.set_input_files([picture(tmp_path, "one.jpg"), picture(tmp_path, "two.jpg")])
+    expect(tablet.page.locator("#pour-photo")).to_contain_text("2 photos go with what you tap")
+    tablet.tap(".trouble-keys .key >> text=Leak")
+    tablet.page.wait_for_timeout(BLINK_MS)
+    tablet.tap("[data-bar=trouble]")
+    expect(tablet.page.locator("#pour-photo")).to_contain_text("then what is wrong")
+    tablet.tap(".trouble-keys .key >> text=Power cut")
+    tablet.context.set_offline(False)
+    expect(tablet.page.locator("#hb-state")).to_have_text("in the book", timeout=30_000)
+    leak = Trouble.objects.get(kind="leak")
+    assert [photo.of_id for photo in Photo.objects.all()] == [leak.pk, leak.pk]
+
+
+def test_photos_go_with_a_note_out_of_reach(tablet: Tablet, tmp_path: Path) -> None:
+    note = f"{PART}/pours/1/note/"
+    while note not in tablet.page.evaluate(PAGES_KEPT):
+        time.sleep(0.2)
+    tablet.context.set_offline(True)
+    tablet.taps_to(".inlet-more >> text=More", "#pour-panel .key >> text=Note")
+    tablet.page.locator("main [name=words]").fill("bag creased at 5")
+    tablet.page.locator("input[data-photo]").set_input_files(picture(tmp_path, "crease.jpg"))
+    tablet.tap(".form-acts .key-first")
+    tablet.page.wait_for_url(f"**{DAY}")
+    tablet.context.set_offline(False)
+    expect(tablet.page.locator("#hb-state")).to_have_text("in the book", timeout=30_000)
+    assert Photo.objects.get().of_id == PourNote.objects.get().pk
+
+
+def test_what_was_written_by_hand_first_names_its_paper_sheet(tablet: Tablet) -> None:
+    tablet.tap(".inlet-more >> text=Earlier")
+    tablet.page.locator("#pour-at").fill("08:20:00")
+    tablet.page.locator("#pour-paper").fill("3")
+    tablet.tap("#pour-panel .key >> text=At that time")
+    expect(tablet.page.locator(".inlet-more").first).to_contain_text("writes 08:20:00, sheet 3")
+    tablet.tap("[data-inlet='2']")
+    tablet.is_booked("Inlet 2 open")
+    entry = InletMoved.objects.get(inlet_number=2).entry
+    assert entry.paper_sheet == 3
+    assert abs((entry.happened_at - MORNING.replace(minute=20)).total_seconds()) < 1
+    tablet.tap("[data-inlet='3']")
+    tablet.is_booked("Inlet 3 open")
+    assert InletMoved.objects.get(inlet_number=3).entry.paper_sheet is None
+    tablet.tap(".inlet-more >> text=Earlier")
+    expect(tablet.page.locator("#pour-paper")).to_have_value("3")
 
 
 @pytest.mark.parametrize(
@@ -563,6 +622,28 @@ def test_from_the_front_at_the_flange_to_the_open_questions(shed: Running, table
     assert "%" in sums
 
 
+def test_a_pour_left_open_says_so_cries_nothing_and_offers_closing(
+    shed: Running, take: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    then, later = timezone.now, dt.timedelta(days=2)
+    monkeypatch.setattr(timezone, "now", lambda: then() + later)
+    tablet = take(ahead_s=later.total_seconds())
+    tablet.goes_to()
+    left_open = tablet.page.locator("#hb-band-left-open")
+    expect(left_open).to_contain_text("This pour was begun on 12 May 2026 and is still open.")
+    expect(tablet.page.locator(".value-clock")).to_contain_text("begun on 12 May 2026, still open")
+    expect(
+        tablet.page.locator(".now, .line-soon, .pour-pails [data-level=now], .pour-pails [data-level=soon]")
+    ).to_have_count(0)
+    assert tablet.page.evaluate("window.knocked") == 0
+    left_open.get_by_role("button", name="Close the pour").click()
+    tablet.page.wait_for_url(f"**{PART}/pours/1/close/")
+
+
+def test_a_pour_of_today_is_not_called_left_open(tablet: Tablet) -> None:
+    expect(tablet.page.locator("#hb-band-left-open")).to_have_count(0)
+
+
 # ---- A hold test while it runs
 
 
@@ -624,6 +705,8 @@ STATES: dict[str, list[str]] = {
 }
 
 
+# How far the pad has to be moved to see the last of its keys.
+PAD_OVER = "(({scrollHeight, clientHeight}) => scrollHeight - clientHeight)(document.querySelector('.pad'))"
 # A key that lies under a panel takes no tap; the measures leave out what is hidden from a reader.
 LEAVE_OUT_COVERED = """() => {
   for (const key of document.querySelectorAll("a[href], button, input, select, summary")) {
@@ -638,6 +721,31 @@ LEAVE_OUT_COVERED = """() => {
     else key.removeAttribute("aria-hidden");
   }
 }"""
+
+
+@pytest.mark.parametrize("glass", TABLETS, ids=lambda glass: glass.name)
+@pytest.mark.parametrize("first", [STATES["pail"], STATES["keypad"]], ids=["pail", "keypad"])
+def test_the_pad_fits_every_glass_lying_with_all_stop_beside_it(
+    tablet: Tablet, glass: Any, first: list[str], tmp_path: Path
+) -> None:
+    page = tablet.page
+    hold(page, glass)
+    page.reload()
+    expect(page.locator(".value-clock .figures")).not_to_be_empty()
+    for one in first:
+        tablet.tap(one)
+    expect(page.locator(".pad")).to_be_visible()
+    page.screenshot(path=tmp_path / "pad.png")
+    assert page.evaluate(PAD_OVER) == 0
+    for key in page.locator(".pad .pad-key, [data-bar=stop]").all():
+        box = key.bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= glass.height
+        assert min(box["width"], box["height"]) >= 20 * glass.mm - 0.6
+    page.evaluate(MEASURES)
+    assert page.evaluate("floorMeasures.sticksOut()") == []
+    tablet.page.evaluate("document.querySelector('.pad').style.bottom = '40px'")
+    assert page.evaluate(PAD_OVER) > 0  # the control
 
 
 @pytest.mark.parametrize("state", STATES)
