@@ -166,6 +166,10 @@ function drawBar() {
       write(element.lastElementChild, small);
     },
   });
+}
+
+/** What lies over the page keeps clear of the head and the bar, as high as they are by now. */
+function measure() {
   document.documentElement.style.setProperty("--bar-high", `${bar.offsetHeight}px`);
   document.documentElement.style.setProperty("--head-high", `${rail.offsetHeight}px`);
 }
@@ -580,7 +584,9 @@ function moveInlet(number) {
 
 function take(code) {
   const alarm = alarmsNow(clock.now()).find((one) => one.code === code);
-  if (alarm) log("alarm", `${alarm.rank.toUpperCase()} taken: ${alarm.words}`, [["code", code], ["rank", alarm.rank]]);
+  if (!alarm) return;
+  log("alarm", `${alarm.rank.toUpperCase()} taken: ${alarm.words}`, [["code", code], ["rank", alarm.rank]]);
+  if (alarm.about.startsWith("front ")) openPanel("why", { words: alarm.words });
 }
 
 function endPail(id, how) {
@@ -671,7 +677,8 @@ async function begin() {
   document.addEventListener("hb:booked", heardAnswer);
   document.addEventListener("hb:refused", heardAnswer);
   document.addEventListener("hb:reach", (event) => event.detail && ask());
-  addEventListener("resize", () => drawBar());
+  const sizes = new ResizeObserver(measure);
+  for (const one of [bar, rail]) sizes.observe(one);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && ask());
   redraw();
   setInterval(ask, ASK_EVERY_MS);

@@ -232,6 +232,17 @@ function more({ sheet, cried, crewWay }) {
   return { title: "More", body: [inGrid(...keys), say(cried)] };
 }
 
+const WHY_LATE = ["inlet opened late", "resin cold or thick", "vacuum poor here", "laminate tight here", "air leaks in here"];
+
+/** Whoever takes a side that is late in hand may say why, while it is known; as a note, and it may stay unsaid. */
+function why({ sheet }, { words }) {
+  const keys = WHY_LATE.map((reason) => teller({
+    words: reason, act: "note", name: `Why late: ${reason}`, fields: [["words", `${words} Why: ${reason}.`]],
+  }));
+  const own = made("a", { className: "key key-trouble", href: sheet.urls.note }, made("b", { text: "In words" }));
+  return { title: "Why late?", body: [say(words), inGrid(...keys, own)] };
+}
+
 /** When it happened, for the next thing told only; with the paper sheet it was written on, where it was. */
 function earlier({ paper }) {
   const set = (words, minutes) => {
@@ -256,4 +267,4 @@ function earlier({ paper }) {
   };
 }
 
-export const PANELS = { front, place, reading, trouble, start, gel, ends, more, earlier };
+export const PANELS = { front, place, reading, trouble, start, gel, ends, more, why, earlier };

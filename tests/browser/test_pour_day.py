@@ -8,9 +8,11 @@ import statistics
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.template.loader import render_to_string
 from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, expect
@@ -19,6 +21,7 @@ from pytest_django.live_server_helper import LiveServer
 from hullbook.hulls.enums import HullSide
 from hullbook.hulls.models import Photo
 from hullbook.pours.models import (
+    AlarmTaken,
     FrontReached,
     HoldTest,
     InletMoved,
@@ -582,6 +585,21 @@ def test_vacuum_worse_than_the_yards_limit_cries(shed: Running, take: Any) -> No
     expect(tablet.page.locator("#pour-alarms .now")).to_contain_text("NOW Vacuum 14.2 to 20.3 mbar")
 
 
+def test_whoever_takes_a_late_side_in_hand_may_say_why_at_once(shed: Running, take: Any) -> None:
+    shed.front("5", HullSide.STARBOARD, 900, 15)
+    tablet = take()
+    tablet.goes_to()
+    late = tablet.page.locator(".line-soon", has_text="Port at 5")
+    words = late.locator("span").inner_text().removeprefix("SOON ")
+    late.get_by_role("button", name="Taken").click()
+    expect(tablet.page.locator("#pour-panel h2")).to_have_text("Why late?")
+    tablet.tap(".trouble-keys .key >> text=resin cold or thick")
+    expect(tablet.page.locator("#pour-panel")).to_be_hidden()
+    tablet.is_booked("Why late: resin cold or thick")
+    assert PourNote.objects.get().words == f"{words} Why: resin cold or thick."
+    assert AlarmTaken.objects.get().rank == "soon"
+
+
 # ---- From the start to the close
 
 
@@ -744,8 +762,39 @@ def test_the_pad_fits_every_glass_lying_with_all_stop_beside_it(
         assert min(box["width"], box["height"]) >= 20 * glass.mm - 0.6
     page.evaluate(MEASURES)
     assert page.evaluate("floorMeasures.sticksOut()") == []
-    tablet.page.evaluate("document.querySelector('.pad').style.bottom = '40px'")
+    tablet.page.evaluate("document.querySelector('.pad').style.bottom = '300px'")
     assert page.evaluate(PAD_OVER) > 0  # the control
+
+
+def strip_of(count: int) -> str:
+    """The crew's tiles as a tablet of the shed has them."""
+    crew = [SimpleNamespace(initials=f"A{chr(65 + at)}", full_name=f"Aft Hand {at}", pk=at) for at in range(count)]
+    more = {"tablet": SimpleNamespace(name="Bay 1"), "user": crew[0], "csrf_token": "-", "shown_at": DAY}
+    return render_to_string("yard/_crew_strip.html", {"strip": crew, **more})
+
+
+@pytest.mark.parametrize("glass", TABLETS, ids=lambda glass: glass.name)
+@pytest.mark.parametrize("path", [DAY, f"{PART}/pours/1/note/"], ids=["day", "note"])
+def test_eight_of_the_crew_stand_in_one_row(tablet: Tablet, glass: Any, path: str, tmp_path: Path) -> None:
+    page = tablet.page
+    page.goto(f"{tablet.server}{path}")
+    hold(page, glass)
+    page.reload()
+    page.locator(".rail-row").evaluate("(row, strip) => row.insertAdjacentHTML('afterend', strip)", strip_of(8))
+    for width, height in glass.turns:
+        page.set_viewport_size({"width": width, "height": height})
+        page.screenshot(path=tmp_path / f"crew-{width}.png")
+        boxes = [tile.bounding_box() for tile in page.locator(".strip [data-tile]").all()]
+        assert len(boxes) == 8
+        assert all(box and min(box["width"], box["height"]) >= 20 * glass.mm - 0.6 for box in boxes)
+        rows = {axis: {round(box[axis]) for box in boxes if box} for axis in ("x", "y")}
+        assert 1 in (len(rows["x"]), len(rows["y"])), f"{width} wide"
+        strip, bar = page.locator(".strip").bounding_box(), page.locator(".action-bar").bounding_box()
+        assert strip is not None
+        assert strip["x"] + strip["width"] <= width
+        assert bar is None or strip["y"] + strip["height"] <= bar["y"]
+        page.locator(".strip [data-tile]").last.scroll_into_view_if_needed()
+        page.locator(".strip [data-tile]").last.click(trial=True)
 
 
 @pytest.mark.parametrize("state", STATES)
