@@ -7,8 +7,8 @@ import { keepPhoto, ready, tell } from "./floor.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
-  begunOn, drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms, nextPail, valueOf,
-  write,
+  begunOn, drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms,
+  nextPail, valueOf, write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
 import { actOf, doseOf, feeding, gramsFor, judgedDose, mendingWords, nextAct, sums, withTold } from "./sheet.js";
@@ -36,7 +36,8 @@ export const TAP_MEASURE = "tap to changed page";
 
 const $ = (selector, within = document) => within.querySelector(selector);
 const ZONES = [
-  "values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots", "photo", "photo-said",
+  "values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots", "photo",
+  "photo-said",
 ];
 const zones = Object.fromEntries(ZONES.map((name) => [name, $(`#pour-${name}`)]));
 const svg = $("#pour-strips svg");

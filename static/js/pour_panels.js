@@ -232,7 +232,9 @@ function more({ sheet, cried, crewWay }) {
   return { title: "More", body: [inGrid(...keys), say(cried)] };
 }
 
-const WHY_LATE = ["inlet opened late", "resin cold or thick", "vacuum poor here", "laminate tight here", "air leaks in here"];
+const WHY_LATE = [
+  "inlet opened late", "resin cold or thick", "vacuum poor here", "laminate tight here", "air leaks in here",
+];
 
 /** Whoever takes a side that is late in hand may say why, while it is known; as a note, and it may stay unsaid. */
 function why({ sheet }, { words }) {
