@@ -38,7 +38,16 @@ def test_over_https_every_cookie_is_secure_and_bound_to_its_host(tmp_path: Path)
         "import django; django.setup()\n"
         "from django.conf import settings as s\n"
         "print(s.SESSION_COOKIE_NAME, s.SESSION_COOKIE_SECURE, s.CSRF_COOKIE_NAME, s.CSRF_COOKIE_SECURE,"
-        " s.SECURE_SSL_REDIRECT, s.SESSION_COOKIE_HTTPONLY, s.SESSION_COOKIE_SAMESITE)"
+        " s.SECURE_SSL_REDIRECT, s.SESSION_COOKIE_HTTPONLY, s.SESSION_COOKIE_SAMESITE)\n"
+        # As django.contrib.messages does it, with the storage of the settings: what is said next, then said.
+        "from django.contrib.messages.storage import default_storage\n"
+        "from django.http import HttpResponse\n"
+        "from django.test import RequestFactory\n"
+        "said = default_storage(RequestFactory().get('/'))\n"
+        "said.add(20, 'told')\n"
+        "answer = HttpResponse()\n"
+        "said.update(answer)\n"
+        "print(*((name, bool(c['secure']), c['path'], bool(c['domain'])) for name, c in answer.cookies.items()))"
     )
     env = {
         **os.environ,
@@ -48,4 +57,7 @@ def test_over_https_every_cookie_is_secure_and_bound_to_its_host(tmp_path: Path)
         "DATABASE_URL": "",
     }
     told = subprocess.run([sys.executable, "-c", script], env=env, capture_output=True, text=True, check=True)  # noqa: S603
-    assert told.stdout.split() == ["__Host-hullbook", "True", "__Host-hullbook-csrf", "True", "True", "True", "Lax"]
+    cookies, messages = told.stdout.splitlines()
+    assert cookies.split() == ["__Host-hullbook", "True", "__Host-hullbook-csrf", "True", "True", "True", "Lax"]
+    # What __Host- asks of a cookie (RFC 6265bis): Secure, the whole site, no Domain.
+    assert messages == "('__Host-hullbook-messages', True, '/', False)"

@@ -60,6 +60,17 @@ class PlacedHull:
     href: str = ""
 
 
+def bay_at(thing: PlacedThing, bays: Sequence[PlacedBay]) -> str:
+    """The name of the bay that its middle lies in; "" where it lies in none."""
+    for bay in bays:
+        turn, room = radians(bay.place.heading_deg), bay.place
+        across, down = thing.x_m - room.x_m, thing.y_m - room.y_m
+        ahead, aside = across * cos(turn) + down * sin(turn), down * cos(turn) - across * sin(turn)
+        if abs(ahead) <= room.length_m / 2 and abs(aside) <= room.width_m / 2:
+            return bay.name
+    return ""
+
+
 def shed_plan(bays: Sequence[PlacedBay], moulds: Sequence[PlacedMould], hulls: Sequence[PlacedHull]) -> Scene:
     """All to one scale, a scale bar under it. Raises ValueError where there is nothing to draw."""
     places = [*(bay.place for bay in bays), *(mould.place for mould in moulds), *(hull.place for hull in hulls)]

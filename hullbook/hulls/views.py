@@ -56,7 +56,7 @@ from hullbook.records.models import Entry
 from hullbook.records.selectors import book_head, entries_about
 from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
-from hullbook.web.views import posted, problems_in_json, reads
+from hullbook.web.views import leads_on_to, posted, problems_in_json, reads
 from hullbook.yard.perms import Act, require
 
 # ---- The shed and its hulls
@@ -247,7 +247,7 @@ def strike_out(request: HttpRequest, number: str, no: int) -> HttpResponse:
         lambda told: store.strike_out(entry=entry, **form.given(), told=told),
         template="hulls/strike_out.html",
         context={"hull": found, "said": selectors.entries_in_words([entry])[0]},
-        then=lambda struck: reverse("hulls:entries", args=[number]),
+        then=lambda struck: leads_on_to(request, reverse("hulls:entries", args=[number])),
     )
 
 

@@ -174,6 +174,7 @@ POUR_PAGES_KEPT = (
     "pours:mix-log",
     "pours:gel-log",
     "pours:remainder-log",
+    "pours:note",
     "pours:close",
 )
 LINES_KEPT = 40

@@ -949,6 +949,8 @@ OneSide = partial(forms.TypedChoiceField, choices=[("", "choose"), *HullSide.cho
 class DayForm(LogForm):
     """Something that happened while resin ran, in the pour it belongs to."""
 
+    takes_paper = True
+
     def __init__(self, *args: Any, pour: Pour, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.pour = pour
@@ -1104,6 +1106,7 @@ class NoteForm(DayForm):
 
 class SoundForm(DayForm):
     act = "Log the sound test"
+    takes_paper = False
 
     heard = forms.TypedChoiceField(
         choices=[("yes", "heard it"), ("no", "not heard")],
@@ -1115,6 +1118,7 @@ class SoundForm(DayForm):
 
 class AlarmForm(DayForm):
     act = "I have it"
+    takes_paper = False
 
     code = forms.CharField(max_length=60, label="Alarm")
     rank = forms.TypedChoiceField(choices=AlarmRank.choices, coerce=AlarmRank, label="Rank")
@@ -1122,6 +1126,7 @@ class AlarmForm(DayForm):
 
 class AnswerForm(DayForm):
     act = "Log the answer"
+    takes_paper = False
 
     question = forms.CharField(max_length=80, label="Question")
     words = forms.CharField(max_length=400, label="Answer")

@@ -91,7 +91,7 @@ from hullbook.records.selectors import book_head
 from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
 from hullbook.web.forms import LogForm
-from hullbook.web.views import posted, reads
+from hullbook.web.views import leads_on_to, posted, reads
 from hullbook.yard.perms import Act
 
 
@@ -328,7 +328,7 @@ def begin(request: HttpRequest, number: str, part: str) -> HttpResponse:
         lambda told: services.begin_pour(part=found, told=told),
         template="pours/begin.html",
         context={"part": found, "plan": plan_in_force(found), "against": what_speaks_against_pouring(found)},
-        then=_to_pour,
+        then=lambda begun: reverse("pours:day", args=[number, part, begun.number]),
     )
 
 
@@ -449,21 +449,21 @@ def _of_the_pour(
     *,
     then: str = "day",
 ) -> Callable[..., HttpResponse]:
-    """A page that logs one thing of a pour and goes on to `then`; with `?to=questions`, to what is still open."""
+    """A page that logs one thing of a pour and goes on to `then`; with `?next=`, to the page named there."""
 
     @require_http_methods(["GET", "POST"])
     def page(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
         found = pour_for(request.user, Act.LOG, hull=number, part=part, no=no)
         initial = {name: request.GET[name] for name in form_class.base_fields if name in request.GET}
         form = form_class(posted(request), pour=found, initial=initial)
-        back = "questions" if request.GET.get("to") == "questions" else then
+        goes_on_to = leads_on_to(request, reverse(f"pours:{then}", args=[number, part, no]))
         return log_page(
             request,
             form,
             lambda told: log(found, form.given(), told),
             template="pours/pour_log.html",
-            context={"pour": found, "part": found.part, "title": title},
-            then=lambda _: reverse(f"pours:{back}", args=[number, part, no]),
+            context={"pour": found, "part": found.part, "title": title, "then": goes_on_to},
+            then=lambda _: goes_on_to,
         )
 
     return page

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from typing import Any, ClassVar, Self
 
 from django.apps import apps
@@ -13,6 +14,7 @@ from hullbook.calc import chain
 from hullbook.quantities.fields import MeasuredField
 
 FORMAT_VERSION = 1
+CLOCK_IS_OFF = timedelta(seconds=30)
 
 
 class Entry(models.Model):
@@ -87,6 +89,24 @@ class Entry(models.Model):
         """The number of the hull's paper sheet that it was copied from."""
         number: int | None = json.loads(self.keyed).get("paper_sheet")
         return number
+
+    @property
+    def clock_ahead(self) -> timedelta | None:
+        """How far the tablet's own clock was ahead of the book's, where it was off by more than half a minute."""
+        ahead_s: str | None = self._tablet_clock.get("ahead_s")
+        ahead = None if ahead_s is None else timedelta(seconds=float(ahead_s))
+        return ahead if ahead is not None and abs(ahead) > CLOCK_IS_OFF else None
+
+    @property
+    def tablet_showed(self) -> datetime | None:
+        """When it was tapped by the tablet's own clock."""
+        shown: str | None = self._tablet_clock.get("tapped_at")
+        return None if shown is None else datetime.fromisoformat(shown)
+
+    @property
+    def _tablet_clock(self) -> dict[str, str]:
+        clock: dict[str, str] = json.loads(self.keyed).get("tablet_clock", {})
+        return clock
 
     @property
     def told_late(self) -> bool:

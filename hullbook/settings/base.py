@@ -115,6 +115,8 @@ CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SAMESITE = "Lax"
 # A tablet's outbox reads the token when it sends, and sends again with a fresh one.
 CSRF_COOKIE_HTTPONLY = False
+MESSAGES_COOKIE_NAME = "__Host-hullbook-messages" if HTTPS else "hullbook-messages"
+MESSAGE_STORAGE = "hullbook.web.messages.MessagesInCookie"
 CSRF_FAILURE_VIEW = "hullbook.web.views.token_refused"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_CONTENT_TYPE_NOSNIFF = True

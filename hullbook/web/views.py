@@ -8,6 +8,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.db import connection
 from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
 from django.middleware.csrf import get_token
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views import csrf, defaults
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -42,6 +43,15 @@ def reads(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
 def posted(request: HttpRequest) -> QueryDict | None:
     """What a form is bound to: what was posted, however little; nothing when it is only shown."""
     return request.POST if request.method == "POST" else None
+
+
+def leads_on_to(request: HttpRequest, otherwise: str) -> str:
+    """Where a page goes on to once it is done: the page of this book that the address names as `next`, if any."""
+    wanted = request.POST.get("next") or request.GET.get("next", "")
+    is_ours = url_has_allowed_host_and_scheme(
+        wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    )
+    return wanted if is_ours else otherwise
 
 
 def asks_for_json(request: HttpRequest) -> bool:

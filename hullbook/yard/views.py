@@ -16,7 +16,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
@@ -26,7 +25,7 @@ from hullbook.records.selectors import BookCheck, book_head, last_sequence
 from hullbook.records.services import Refused, Told
 from hullbook.records.views import log_page
 from hullbook.web.forms import LogForm
-from hullbook.web.views import asks_for_json, posted, reads
+from hullbook.web.views import asks_for_json, leads_on_to, posted, reads
 from hullbook.yard import services
 from hullbook.yard.enums import LimitName
 from hullbook.yard.forms import (
@@ -130,15 +129,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         if came_in:
             login(request, form.get_user())
             services.begin_sign_in(request.session, timezone.now())
-            return redirect(_where_to(request))
+            return redirect(leads_on_to(request, reverse("hulls:shed")))
     return render(request, "yard/sign_in.html", {"form": form}, status=422 if request.method == "POST" else 200)
-
-
-def _where_to(request: HttpRequest) -> str:
-    wanted = request.POST.get("next") or request.GET.get("next", "")
-    if url_has_allowed_host_and_scheme(wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()):
-        return wanted
-    return reverse("hulls:shed")
 
 
 @require_POST
@@ -226,7 +218,7 @@ def waiting(request: HttpRequest) -> HttpResponse:
 @reads
 @on_a_tablet
 def who(request: HttpRequest) -> HttpResponse:
-    return render(request, "yard/who.html", {"next": _where_to(request)})
+    return render(request, "yard/who.html", {"next": leads_on_to(request, reverse("hulls:shed"))})
 
 
 def _of_the_crew(request: HttpRequest) -> Person:
@@ -251,7 +243,7 @@ def light(request: Any) -> HttpResponse:
         # Told in the background, while a page may be sending: its token stays good.
         return JsonResponse(_tablet_state(request, book_head()))
     rotate_token(request)
-    return redirect(_where_to(request))
+    return redirect(leads_on_to(request, reverse("hulls:shed")))
 
 
 @reads

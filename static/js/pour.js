@@ -3,12 +3,12 @@
 
 import { alarmsOf, criedOften, knock, knocksDue, withCried } from "./alarms.js";
 import { aheadOf, keepAwake, openClock, timeOfDay } from "./clocks.js";
-import { ready, tell } from "./floor.js";
+import { keepPhoto, ready, tell } from "./floor.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
-  drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, keep, kilograms, nextPail, valueOf,
-  write,
+  begunOn, drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms,
+  nextPail, valueOf, write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
 import { actOf, doseOf, feeding, gramsFor, judgedDose, mendingWords, nextAct, sums, withTold } from "./sheet.js";
@@ -28,23 +28,28 @@ const OFFERED = {
   thermometer: "thermometers",
 };
 const MINUTE_MS = 60_000;
+const DAY_MS = 24 * 60 * MINUTE_MS;
 const AHEAD_KEPT = "hullbook-clock-ahead";
 const NO_HTTPS_WORDS =
   "Without https this tablet keeps nothing by itself: log on the plain pages of the pour, or open the https address.";
 export const TAP_MEASURE = "tap to changed page";
 
 const $ = (selector, within = document) => within.querySelector(selector);
-const ZONES = ["values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots"];
+const ZONES = [
+  "values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots", "photo",
+  "photo-said",
+];
 const zones = Object.fromEntries(ZONES.map((name) => [name, $(`#pour-${name}`)]));
 const svg = $("#pour-strips svg");
 const ground = svg ? JSON.parse(svg.dataset.ground) : null;
 const bar = $(".action-bar");
+const rail = $(".rail");
+const photoInput = $("input", zones.photo);
 const crewWay = $(".strip .tile-quiet")?.href;
 const filled = made("section", { className: "filled", hidden: true });
 document.body.append(filled);
 
 const entries = new Map(); // all that this tablet keeps, by id
-const criedKept = `hullbook-cried-${document.body.dataset.pour}`;
 
 let book = JSON.parse($("#hb-sheet").textContent);
 let sheet = book;
@@ -55,12 +60,14 @@ let gaps = [];
 let sleepWords = "";
 let isFilled = "";
 let panel = null; // [name, options]
-let earlier = null; // {minutes} or {at: ms by the tablet's clock}: for the next thing told only
+let earlier = null; // {minutes, paper} or {at: ms by the tablet's clock, paper}: for the next thing told only
+let paper = ""; // the paper sheet that was copied from last
 let tappedAt = null;
 const lately = new WeakMap(); // by key: when it was tapped last
 let guessedAt = 0;
 let audio = null;
 let heard = { at: 0, codes: [] };
+const criedKept = `hullbook-cried-${book.pour.entry}`;
 let cried = kept(criedKept, []);
 
 function kept(name, otherwise) {
@@ -80,8 +87,10 @@ function lit() {
   return outbox?.lit() || $(".rail-person b")?.textContent.trim() || "";
 }
 
+/** What has asked for somebody for more than a day asks nobody any more. */
 function alarmsNow(now) {
-  return alarmsOf(sheet, now, { entries: [...entries.values()], aheadMs: clock.ahead() });
+  const asked = alarmsOf(sheet, now, { entries: [...entries.values()], aheadMs: clock.ahead() });
+  return asked.filter((alarm) => now - alarm.since < DAY_MS);
 }
 
 function notes() {
@@ -100,7 +109,7 @@ function notes() {
 }
 
 function view(now = clock.now()) {
-  const words = { notes: notes(), cried: criedWords(now), earlierWords: earlier ? writesWords() : "" };
+  const words = { notes: notes(), cried: criedWords(now), earlierWords: earlier ? writesWords() : "", paper };
   return { sheet, now, ground, crewWay, alarms: alarmsNow(now), ...words };
 }
 
@@ -119,7 +128,8 @@ function writesAt() {
 
 function writesWords() {
   const at = earlier?.at ?? writesAt();
-  return `writes ${timeOfDay(at - clock.ahead())}`;
+  const from = earlier?.paper ? `, sheet ${earlier.paper}` : "";
+  return `writes ${timeOfDay(at - clock.ahead())}${from}`;
 }
 
 /** The keys on the lower edge: what the plan wants, the front, a reading, trouble, and all stop. */
@@ -157,13 +167,24 @@ function drawBar() {
       write(element.lastElementChild, small);
     },
   });
+}
+
+/** What lies over the page keeps clear of the head and the bar, as high as they are by now. */
+function measure() {
   document.documentElement.style.setProperty("--bar-high", `${bar.offsetHeight}px`);
+  document.documentElement.style.setProperty("--head-high", `${rail.offsetHeight}px`);
 }
 
 function stoppedWords() {
   const { stopped } = sheet;
   if (!stopped) return "";
   return `ALL STOP since ${timeOfDay(Date.parse(stopped.at), false)}, ${stopped.by}. Nothing here goes on by itself.`;
+}
+
+/** Closing is by its own page: there one says when the last inlet was shut. */
+function drawLeftOpen(now) {
+  const words = isLeftOpen(sheet, now) ? `This pour was begun on ${begunOn(sheet)} and is still open.` : "";
+  band("left-open", words, ["Close the pour", () => location.assign(book.urls.close)]);
 }
 
 function drawMoving(now) {
@@ -178,6 +199,7 @@ function drawMoving(now) {
   if (isFilled) drawFilled(filled, isFilled, shown);
   if (!filled.hidden && !valueOf(isFilled, shown)) empty();
   band("stopped", stoppedWords());
+  drawLeftOpen(now);
   drawPanelHead(now);
   sound(shown.alarms, now);
 }
@@ -197,12 +219,14 @@ function redraw() {
   tick(clock.now());
   drawDay();
   drawDose();
-  if (panel) openPanel(...panel);
+  // What is being keyed into it stays; it shows nothing of the sheet.
+  if (panel && panel[0] !== "earlier") openPanel(...panel);
 }
 
 /** After the clamp the day's sum stands where the left to mix did. */
 function drawDay() {
   document.body.classList.toggle("is-closed", Boolean(sheet.pour.closed_at));
+  document.body.toggleAttribute("data-pour", !sheet.pour.closed_at);
   let sum = $("#pour-sum");
   if (!sheet.pour.closed_at) {
     sum?.remove();
@@ -242,20 +266,36 @@ function sound(alarms, now) {
 
 // ---- Telling
 
+/** When what is told next happened, and the paper sheet it was written on first; empty where it is now. */
+function toldOfTime() {
+  const at = earlier ? new Date(earlier.at ?? writesAt()).toISOString() : "";
+  return [["happened_at", at], ["paper_sheet", earlier?.paper ?? ""]];
+}
+
 /** Tell one thing of the pour; the page has changed when this is done. */
 async function log(act, name, fields) {
   if (!window.isSecureContext) {
     location.assign(book.urls[act]);
     return;
   }
-  const when = earlier ? [["happened_at", new Date(earlier.at ?? writesAt()).toISOString()]] : [];
+  const when = toldOfTime().filter(([, value]) => value);
+  const chosen = panel ? [...photoInput.files] : [];
   earlier = null;
   close();
   try {
-    await tell({ url: book.urls[act], act: name, fields: [...fields, ...when] });
+    const entry = await tell({ url: book.urls[act], act: name, fields: [...fields, ...when] });
+    const wrong = entry ? await Promise.all(chosen.map((file) => keepPhoto(file, entry))) : [];
+    band("photo", wrong.find(Boolean) ?? "");
   } catch (error) {
     band("kept", notKept(error));
   }
+}
+
+/** How many pictures go with the trouble that is tapped next. */
+function sayPhotos() {
+  const count = photoInput.files.length;
+  const chosen = count === 1 ? "1 photo goes" : `${count} photos go`;
+  write(zones["photo-said"], count ? `${chosen} with what you tap` : "then what is wrong");
 }
 
 function heardTold(event) {
@@ -358,7 +398,9 @@ function openPanel(name, options = {}) {
   const head = made("header", {}, made("h2", { text: title }), made("p", { className: "panel-gel" }));
   if (!["more", "earlier"].includes(name)) head.append(whenKey());
   head.append(back);
-  zones.panel.replaceChildren(head, ...body);
+  zones.photo.hidden = name !== "trouble";
+  sayPhotos();
+  zones.panel.replaceChildren(head, ...body, ...(zones.photo.hidden ? [] : [zones.photo]));
   zones.panel.dataset.panel = name;
   zones.panel.hidden = false;
   drawPanelHead(clock.now());
@@ -366,6 +408,7 @@ function openPanel(name, options = {}) {
 
 function close() {
   panel = null;
+  photoInput.value = "";
   zones.panel.hidden = true;
   zones.panel.replaceChildren();
 }
@@ -391,7 +434,7 @@ function openForm(form, first) {
   closeForms();
   form.hidden = false;
   document.body.classList.add("is-keying");
-  form.elements.happened_at.value = earlier ? new Date(earlier.at ?? writesAt()).toISOString() : "";
+  for (const [name, value] of toldOfTime()) form.elements[name].value = value;
   earlier = null;
   first.click();
 }
@@ -542,7 +585,9 @@ function moveInlet(number) {
 
 function take(code) {
   const alarm = alarmsNow(clock.now()).find((one) => one.code === code);
-  if (alarm) log("alarm", `${alarm.rank.toUpperCase()} taken: ${alarm.words}`, [["code", code], ["rank", alarm.rank]]);
+  if (!alarm) return;
+  log("alarm", `${alarm.rank.toUpperCase()} taken: ${alarm.words}`, [["code", code], ["rank", alarm.rank]]);
+  if (alarm.about.startsWith("front ")) openPanel("why", { words: alarm.words });
 }
 
 function endPail(id, how) {
@@ -559,8 +604,10 @@ function setEarlier(key) {
     const [hours, minutes, seconds = 0] = key.earlierAt.value.split(":").map(Number);
     const at = new Date();
     at.setHours(hours, minutes, seconds, 0);
-    if (at > Date.now()) at.setDate(at.getDate() - 1);
-    earlier = { at: at.getTime() };
+    if (at > clock.now()) at.setDate(at.getDate() - 1);
+    paper = key.paper.value.trim();
+    // A time that a person keys is the wall's, not that of a tablet whose clock is off.
+    earlier = { at: at.getTime() + clock.ahead(), paper };
   } else earlier = key.earlier ? { minutes: key.earlier } : null;
   close();
   drawMoving(clock.now());
@@ -626,11 +673,13 @@ async function begin() {
   document.addEventListener("pointerdown", canSound, true);
   svg?.addEventListener("click", tappedStrip);
   zones.mix.addEventListener("input", drawDose);
+  photoInput.addEventListener("change", sayPhotos);
   document.addEventListener("hb:told", heardTold);
   document.addEventListener("hb:booked", heardAnswer);
   document.addEventListener("hb:refused", heardAnswer);
   document.addEventListener("hb:reach", (event) => event.detail && ask());
-  addEventListener("resize", () => drawBar());
+  const sizes = new ResizeObserver(measure);
+  for (const one of [bar, rail]) sizes.observe(one);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && ask());
   redraw();
   setInterval(ask, ASK_EVERY_MS);

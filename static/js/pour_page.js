@@ -7,6 +7,7 @@ import { mark, sign, spaced } from "./svg.js";
 import { made } from "./told.js";
 
 const MINUTE_MS = 60_000;
+const DAY_MS = 24 * 60 * MINUTE_MS;
 
 /** Kilograms as they are read from afar: whole ones from a hundred on, a tenth below. */
 export function kilograms(value) {
@@ -61,7 +62,18 @@ function told(reading) {
   return `told ${timeOfDay(Date.parse(reading.at), false)}${reading.instrument ? `, ${reading.instrument}` : ""}`;
 }
 
-function pourClock({ pour }, now) {
+/** A pour that stands open for more than a day was left, not poured on: no clock of it says anything. */
+export function isLeftOpen({ pour }, now) {
+  return !pour.closed_at && now - Date.parse(pour.begun_at) > DAY_MS;
+}
+
+export function begunOn({ pour }) {
+  return new Date(pour.begun_at).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
+}
+
+function pourClock(sheet, now) {
+  const { pour } = sheet;
+  if (isLeftOpen(sheet, now)) return { figure: "–", words: `begun on ${begunOn(sheet)}, still open` };
   if (!pour.first_inlet_at) return { figure: "–", words: "no inlet opened yet" };
   const first = Date.parse(pour.first_inlet_at);
   const until = pour.closed_at ? Date.parse(pour.closed_at) : now;

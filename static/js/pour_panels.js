@@ -232,25 +232,41 @@ function more({ sheet, cried, crewWay }) {
   return { title: "More", body: [inGrid(...keys), say(cried)] };
 }
 
-/** When it happened, for the next thing told only. */
-function earlier() {
+const WHY_LATE = [
+  "inlet opened late", "resin cold or thick", "vacuum poor here", "laminate tight here", "air leaks in here",
+];
+
+/** Whoever takes a side that is late in hand may say why, while it is known; as a note, and it may stay unsaid. */
+function why({ sheet }, { words }) {
+  const keys = WHY_LATE.map((reason) => teller({
+    words: reason, act: "note", name: `Why late: ${reason}`, fields: [["words", `${words} Why: ${reason}.`]],
+  }));
+  const own = made("a", { className: "key key-trouble", href: sheet.urls.note }, made("b", { text: "In words" }));
+  return { title: "Why late?", body: [say(words), inGrid(...keys, own)] };
+}
+
+/** When it happened, for the next thing told only; with the paper sheet it was written on, where it was. */
+function earlier({ paper }) {
   const set = (words, minutes) => {
     const key = keyOf(words, "", "key key-trouble");
     key.earlier = minutes;
     return key;
   };
   const at = made("input", { type: "time", id: "pour-at", step: 1 });
+  const sheet = made("input", { id: "pour-paper", inputMode: "numeric", autocomplete: "off", size: 4, value: paper });
   const keyed = keyOf("At that time");
-  keyed.earlierAt = at;
-  const label = made("label", { text: "At", htmlFor: "pour-at" });
+  Object.assign(keyed, { earlierAt: at, paper: sheet });
+  const label = (text, { id }) => made("label", { text, htmlFor: id });
   return {
     title: "It happened earlier",
     body: [
       say("For the next thing you tap. Both times are kept: when it happened, and when it was told."),
       inGrid(set("Now", 0), ...EARLIER_MIN.map((minutes) => set(`−${minutes} min`, minutes))),
-      made("p", { className: "at-time" }, label, at, keyed),
+      made("p", { className: "at-time" }, label("At", at), at),
+      made("p", { className: "at-time" }, label("copied from paper sheet", sheet), sheet),
+      inRow(keyed),
     ],
   };
 }
 
-export const PANELS = { front, place, reading, trouble, start, gel, ends, more, earlier };
+export const PANELS = { front, place, reading, trouble, start, gel, ends, more, why, earlier };

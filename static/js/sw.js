@@ -6,6 +6,7 @@
 const SHELL_CACHE = `hullbook-shell-${self.GENERATION}`;
 const PAGES_CACHE = `hullbook-pages-${self.GENERATION}`;
 const WAITING_PAGE = "/tablet/waiting/";
+const SETTING_UP_PAGE = "/tablet/setting-up/";
 const TIME_OUT_MS = 4000;
 const FRESH_MS = 5 * 60_000;
 const KEPT_AT = "hb-kept-at";
@@ -149,7 +150,7 @@ async function forgetOthers(hull) {
 
 async function keep({ keep: hull, page: shownNow }, mine) {
   if (hull) await forgetOthers(hull);
-  const paths = new Set([WAITING_PAGE, "/", shownNow]);
+  const paths = new Set([WAITING_PAGE, SETTING_UP_PAGE, "/", shownNow]);
   try {
     const list = `/hulls/${encodeURIComponent(hull)}/kept/`;
     const answer = hull ? await fetch(list, { cache: "no-store", redirect: "error" }) : null;

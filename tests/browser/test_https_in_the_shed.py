@@ -16,6 +16,9 @@ from playwright.sync_api import BrowserType, Error, Page
 
 from tests.operations.serving import PASSWORD, Shed, new_yard, shed_served
 
+# A worker registers over https only where the browser trusts the certificate; it is ready once one is at work.
+SERVICE_WORKER = """navigator.serviceWorker.ready
+    .then((registration) => [registration.scope, registration.active.scriptURL])"""
 SIZES = ({"width": 1280, "height": 800}, {"width": 800, "height": 1280})
 
 
@@ -62,6 +65,8 @@ def test_a_tablet_that_trusts_the_root_signs_in_over_https(shed: Shed, tablet: P
         tablet.get_by_role("button", name="Sign in").last.click()
         tablet.wait_for_url(here)
         assert tablet.evaluate("window.isSecureContext && 'serviceWorker' in navigator") is True
+        scope, script = tablet.evaluate(SERVICE_WORKER)
+        assert (scope, script) == (here, f"{here}sw.js")
         cookies = {cookie["name"]: cookie for cookie in tablet.context.cookies(here)}
         assert cookies["__Host-hullbook"]["secure"]
         assert cookies["__Host-hullbook"]["httpOnly"]

@@ -299,6 +299,16 @@ def test_a_page_that_is_not_kept_says_so_and_leads_to_what_waits(tablet: Tablet)
     expect(tablet.page.locator("#hb-away")).to_contain_text("/store/ is not kept on this tablet")
 
 
+def test_a_tablet_is_set_up_out_of_reach_too(tablet: Tablet) -> None:
+    tablet.keeps_the_hull()
+    tablet.context.set_offline(True)
+    tablet.goes_to("/tablet/setting-up/")
+    tablet.page.get_by_role("button", name="Night bay").click()
+    assert tablet.page.evaluate("document.documentElement.dataset.theme") == "night"
+    tablet.page.locator("#card-kept").click()
+    expect(tablet.page.locator("#card-said")).to_contain_text("px")
+
+
 def test_pages_of_another_hull_are_not_kept_beyond_the_open_one(tablet: Tablet) -> None:
     tablet.keeps_the_hull()
     tablet.goes_to("/hulls/MB84-05/")

@@ -8,21 +8,27 @@ import statistics
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.template.loader import render_to_string
 from django.utils import timezone
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, expect
 from pytest_django.live_server_helper import LiveServer
 
 from hullbook.hulls.enums import HullSide
+from hullbook.hulls.models import Photo
 from hullbook.pours.models import (
+    AlarmTaken,
     FrontReached,
     HoldTest,
     InletMoved,
     Mix,
     PailEnd,
     PourClosed,
+    PourNote,
     PourReading,
     SoundTest,
     Trouble,
@@ -233,6 +239,62 @@ def test_trouble_is_one_tap_more_and_asks_nothing(tablet: Tablet) -> None:
     tablet.is_booked("Leak")
     leak = Trouble.objects.get()
     assert (leak.kind, leak.station, leak.side, leak.girth_mm) == ("leak", "5", "port", 580.0)
+
+
+def picture(tmp_path: Path, name: str) -> Path:
+    path = tmp_path / name
+    Image.effect_noise((640, 480), 60).convert("RGB").save(path, "JPEG")
+    return path
+
+
+def test_photos_go_with_the_trouble_that_is_tapped_next(tablet: Tablet, tmp_path: Path) -> None:
+    tablet.context.set_offline(True)
+    tablet.tap("[data-bar=trouble]")
+    chosen = tablet.page.locator("#pour-photo input")
+    chosen.set_input_files([picture(tmp_path, "one.jpg"), picture(tmp_path, "two.jpg")])
+    expect(tablet.page.locator("#pour-photo")).to_contain_text("2 photos go with what you tap")
+    tablet.tap(".trouble-keys .key >> text=Leak")
+    tablet.page.wait_for_timeout(BLINK_MS)
+    tablet.tap("[data-bar=trouble]")
+    expect(tablet.page.locator("#pour-photo")).to_contain_text("then what is wrong")
+    tablet.tap(".trouble-keys .key >> text=Power cut")
+    tablet.context.set_offline(False)
+    expect(tablet.page.locator("#hb-state")).to_have_text("in the book", timeout=30_000)
+    leak = Trouble.objects.get(kind="leak")
+    assert [photo.of_id for photo in Photo.objects.all()] == [leak.pk, leak.pk]
+
+
+def test_photos_go_with_a_note_out_of_reach(tablet: Tablet, tmp_path: Path) -> None:
+    note = f"{PART}/pours/1/note/"
+    while note not in tablet.page.evaluate(PAGES_KEPT):
+        time.sleep(0.2)
+    tablet.context.set_offline(True)
+    tablet.taps_to(".inlet-more >> text=More", "#pour-panel .key >> text=Note")
+    tablet.page.locator("main [name=words]").fill("bag creased at 5")
+    tablet.page.locator("input[data-photo]").set_input_files(picture(tmp_path, "crease.jpg"))
+    tablet.tap(".form-acts .key-first")
+    tablet.page.wait_for_url(f"**{DAY}")
+    tablet.context.set_offline(False)
+    expect(tablet.page.locator("#hb-state")).to_have_text("in the book", timeout=30_000)
+    assert Photo.objects.get().of_id == PourNote.objects.get().pk
+
+
+def test_what_was_written_by_hand_first_names_its_paper_sheet(tablet: Tablet) -> None:
+    tablet.tap(".inlet-more >> text=Earlier")
+    tablet.page.locator("#pour-at").fill("08:20:00")
+    tablet.page.locator("#pour-paper").fill("3")
+    tablet.tap("#pour-panel .key >> text=At that time")
+    expect(tablet.page.locator(".inlet-more").first).to_contain_text("writes 08:20:00, sheet 3")
+    tablet.tap("[data-inlet='2']")
+    tablet.is_booked("Inlet 2 open")
+    entry = InletMoved.objects.get(inlet_number=2).entry
+    assert entry.paper_sheet == 3
+    assert abs((entry.happened_at - MORNING.replace(minute=20)).total_seconds()) < 1
+    tablet.tap("[data-inlet='3']")
+    tablet.is_booked("Inlet 3 open")
+    assert InletMoved.objects.get(inlet_number=3).entry.paper_sheet is None
+    tablet.tap(".inlet-more >> text=Earlier")
+    expect(tablet.page.locator("#pour-paper")).to_have_value("3")
 
 
 @pytest.mark.parametrize(
@@ -457,6 +519,61 @@ def test_a_pail_about_to_gel_cries_on_every_tablet_until_somebody_has_it(tablet:
     assert Entry.objects.filter(kind="pours.alarmtaken").count() in (0, 1)
 
 
+def is_crying(tablet: Tablet) -> None:
+    """Two minutes before pail 2 gels."""
+    low = tablet.page.evaluate("JSON.parse(document.querySelector('#hb-sheet').textContent).pails[1].gel.low_at")
+    tablet.lasts((dt.datetime.fromisoformat(low) - timezone.now()).total_seconds() / 60 - 2)
+    expect(tablet.page.locator("#pour-alarms .now")).to_contain_text("NOW Pail 2 gels in 2 min. Feed or dump.")
+
+
+# What NOW may not lie over: what of it is nearest to the reader at nine places of each.
+LIES_UNDER_NOW = """wanted => [...document.querySelectorAll(wanted)].filter((one) => {
+  const box = one.getBoundingClientRect();
+  const shares = [0.02, 0.5, 0.98];
+  return one.checkVisibility() && shares.some((down) => shares.some((across) => {
+    const [x, y] = [box.left + across * box.width, box.top + down * box.height];
+    return document.elementFromPoint(x, y)?.closest(".now");
+  }));
+}).map((one) => one.textContent.trim())"""
+ON_THE_PAGE = ".pour-head *, .inlet, .drawing text, [data-bar], label, .value-pail *, .rail-told"
+KEYED = ".value-clock *, [data-bar], .pad *, .pour-form *, .pour-panel *"
+FILLED = ".filled *, [data-bar]"
+
+
+@pytest.mark.parametrize(
+    ("first", "free"),
+    [
+        ([], ON_THE_PAGE),
+        (["[data-bar=front]"], KEYED),
+        (["[data-bar=trouble]"], KEYED),
+        (["[data-bar=next]"], KEYED),
+        (["[data-bar=reading]", "#pour-panel .key >> text=Keypad"], KEYED),
+        ([".value-clock"], FILLED),
+    ],
+    ids=["page", "front", "trouble", "mix", "keypad", "filled"],
+)
+@pytest.mark.parametrize("turn", [(1280, 800), (800, 1280)], ids=["lying", "standing"])
+def test_what_cries_hides_no_clock_label_or_key(
+    tablet: Tablet, first: list[str], free: str, turn: tuple[int, int], tmp_path: Path
+) -> None:
+    page = tablet.page
+    page.set_viewport_size({"width": turn[0], "height": turn[1]})
+    is_crying(tablet)
+    for one in first:
+        tablet.tap(one)
+    page.screenshot(path=tmp_path / "crying.png")
+    assert page.evaluate(LIES_UNDER_NOW, free) == []
+    now, room = page.locator(".now").bounding_box(), page.viewport_size
+    assert now is not None
+    assert room is not None
+    assert now["x"] >= 0
+    assert now["x"] + now["width"] <= room["width"]
+    assert now["y"] + now["height"] <= room["height"]
+    # Control: where it lies over the whole page, that is found.
+    page.evaluate("""document.querySelector(".now").style.cssText = "position: fixed; inset: 0; z-index: 9" """)
+    assert page.evaluate(LIES_UNDER_NOW, free) != []
+
+
 def test_vacuum_worse_than_the_yards_limit_cries(shed: Running, take: Any) -> None:
     set_limit(name=LimitName.POUR_RISE, low=None, high=6.0, over_minutes=2.0, source="invented LP-4 rev 1", told=told())
     tablet = take()
@@ -466,6 +583,21 @@ def test_vacuum_worse_than_the_yards_limit_cries(shed: Running, take: Any) -> No
     tablet.goes_on()
     tablet.page.get_by_role("button", name="20.3 mbar is right").click()
     expect(tablet.page.locator("#pour-alarms .now")).to_contain_text("NOW Vacuum 14.2 to 20.3 mbar")
+
+
+def test_whoever_takes_a_late_side_in_hand_may_say_why_at_once(shed: Running, take: Any) -> None:
+    shed.front("5", HullSide.STARBOARD, 900, 15)
+    tablet = take()
+    tablet.goes_to()
+    late = tablet.page.locator(".line-soon", has_text="Port at 5")
+    words = late.locator("span").inner_text().removeprefix("SOON ")
+    late.get_by_role("button", name="Taken").click()
+    expect(tablet.page.locator("#pour-panel h2")).to_have_text("Why late?")
+    tablet.tap(".trouble-keys .key >> text=resin cold or thick")
+    expect(tablet.page.locator("#pour-panel")).to_be_hidden()
+    tablet.is_booked("Why late: resin cold or thick")
+    assert PourNote.objects.get().words == f"{words} Why: resin cold or thick."
+    assert AlarmTaken.objects.get().rank == "soon"
 
 
 # ---- From the start to the close
@@ -506,6 +638,28 @@ def test_from_the_front_at_the_flange_to_the_open_questions(shed: Running, table
     sums = tablet.says("#pour-sum")
     assert "in part" in sums
     assert "%" in sums
+
+
+def test_a_pour_left_open_says_so_cries_nothing_and_offers_closing(
+    shed: Running, take: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    then, later = timezone.now, dt.timedelta(days=2)
+    monkeypatch.setattr(timezone, "now", lambda: then() + later)
+    tablet = take(ahead_s=later.total_seconds())
+    tablet.goes_to()
+    left_open = tablet.page.locator("#hb-band-left-open")
+    expect(left_open).to_contain_text("This pour was begun on 12 May 2026 and is still open.")
+    expect(tablet.page.locator(".value-clock")).to_contain_text("begun on 12 May 2026, still open")
+    expect(
+        tablet.page.locator(".now, .line-soon, .pour-pails [data-level=now], .pour-pails [data-level=soon]")
+    ).to_have_count(0)
+    assert tablet.page.evaluate("window.knocked") == 0
+    left_open.get_by_role("button", name="Close the pour").click()
+    tablet.page.wait_for_url(f"**{PART}/pours/1/close/")
+
+
+def test_a_pour_of_today_is_not_called_left_open(tablet: Tablet) -> None:
+    expect(tablet.page.locator("#hb-band-left-open")).to_have_count(0)
 
 
 # ---- A hold test while it runs
@@ -569,6 +723,8 @@ STATES: dict[str, list[str]] = {
 }
 
 
+# How far the pad has to be moved to see the last of its keys.
+PAD_OVER = "(({scrollHeight, clientHeight}) => scrollHeight - clientHeight)(document.querySelector('.pad'))"
 # A key that lies under a panel takes no tap; the measures leave out what is hidden from a reader.
 LEAVE_OUT_COVERED = """() => {
   for (const key of document.querySelectorAll("a[href], button, input, select, summary")) {
@@ -583,6 +739,62 @@ LEAVE_OUT_COVERED = """() => {
     else key.removeAttribute("aria-hidden");
   }
 }"""
+
+
+@pytest.mark.parametrize("glass", TABLETS, ids=lambda glass: glass.name)
+@pytest.mark.parametrize("first", [STATES["pail"], STATES["keypad"]], ids=["pail", "keypad"])
+def test_the_pad_fits_every_glass_lying_with_all_stop_beside_it(
+    tablet: Tablet, glass: Any, first: list[str], tmp_path: Path
+) -> None:
+    page = tablet.page
+    hold(page, glass)
+    page.reload()
+    expect(page.locator(".value-clock .figures")).not_to_be_empty()
+    for one in first:
+        tablet.tap(one)
+    expect(page.locator(".pad")).to_be_visible()
+    page.screenshot(path=tmp_path / "pad.png")
+    assert page.evaluate(PAD_OVER) == 0
+    for key in page.locator(".pad .pad-key, [data-bar=stop]").all():
+        box = key.bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= glass.height
+        assert min(box["width"], box["height"]) >= 20 * glass.mm - 0.6
+    page.evaluate(MEASURES)
+    assert page.evaluate("floorMeasures.sticksOut()") == []
+    tablet.page.evaluate("document.querySelector('.pad').style.bottom = '300px'")
+    assert page.evaluate(PAD_OVER) > 0  # the control
+
+
+def strip_of(count: int) -> str:
+    """The crew's tiles as a tablet of the shed has them."""
+    crew = [SimpleNamespace(initials=f"A{chr(65 + at)}", full_name=f"Aft Hand {at}", pk=at) for at in range(count)]
+    more = {"tablet": SimpleNamespace(name="Bay 1"), "user": crew[0], "csrf_token": "-", "shown_at": DAY}
+    return render_to_string("yard/_crew_strip.html", {"strip": crew, **more})
+
+
+@pytest.mark.parametrize("glass", TABLETS, ids=lambda glass: glass.name)
+@pytest.mark.parametrize("path", [DAY, f"{PART}/pours/1/note/"], ids=["day", "note"])
+def test_eight_of_the_crew_stand_in_one_row(tablet: Tablet, glass: Any, path: str, tmp_path: Path) -> None:
+    page = tablet.page
+    page.goto(f"{tablet.server}{path}")
+    hold(page, glass)
+    page.reload()
+    page.locator(".rail-row").evaluate("(row, strip) => row.insertAdjacentHTML('afterend', strip)", strip_of(8))
+    for width, height in glass.turns:
+        page.set_viewport_size({"width": width, "height": height})
+        page.screenshot(path=tmp_path / f"crew-{width}.png")
+        boxes = [tile.bounding_box() for tile in page.locator(".strip [data-tile]").all()]
+        assert len(boxes) == 8
+        assert all(box and min(box["width"], box["height"]) >= 20 * glass.mm - 0.6 for box in boxes)
+        rows = {axis: {round(box[axis]) for box in boxes if box} for axis in ("x", "y")}
+        assert 1 in (len(rows["x"]), len(rows["y"])), f"{width} wide"
+        strip, bar = page.locator(".strip").bounding_box(), page.locator(".action-bar").bounding_box()
+        assert strip is not None
+        assert strip["x"] + strip["width"] <= width
+        assert bar is None or strip["y"] + strip["height"] <= bar["y"]
+        page.locator(".strip [data-tile]").last.scroll_into_view_if_needed()
+        page.locator(".strip [data-tile]").last.click(trial=True)
 
 
 @pytest.mark.parametrize("state", STATES)

@@ -86,7 +86,10 @@ def mix_pail(berth: Berth, pour: Pour, pail_number: int, minutes: float, **chang
 
 
 def build_hull(*, pails: int = 5, number: str = "MB84-01") -> Built:
-    """From laying down to the last look, with one pail corrected, one late entry and one entry struck out."""
+    """From laying down to the last look.
+
+    One pail is corrected, one entry late, copied from a paper sheet on a tablet two minutes ahead, one struck out.
+    """
     berth = make_berth(number=number)
     part, shop = berth.part, berth.shop
     for hours in (-30, -24, -20, -6, 0, 3, 6):
@@ -96,7 +99,9 @@ def build_hull(*, pails: int = 5, number: str = "MB84-01") -> Built:
     for line in range(1, 6):
         berth.lay(line, told=told("MO", at=MORNING + dt.timedelta(minutes=30 * line)))
     late = MORNING + dt.timedelta(hours=4)
-    berth.lay(6, told=told("MO", at=late, happened_at=late - dt.timedelta(hours=1)))
+    clock = {"tapped_at": f"{late + dt.timedelta(seconds=125):%Y-%m-%dT%H:%M:%SZ}", "ahead_s": "125.000"}
+    by_hand = {"happened_at": late - dt.timedelta(hours=1), "paper_sheet": 1, "tablet_clock": clock}
+    berth.lay(6, told=told("MO", at=late, **by_hand))
     set_resin_plan(part=part, system=berth.shelf.system, inputs=plan_inputs(berth.shelf), told=told("KJ", at=at(-60)))
     log_hold_test(
         part=part,

@@ -130,6 +130,9 @@ def test_entries_that_no_longer_stand_are_shown_with_their_reason(dossier: Drawn
     told_in_r = page_of(pages, "Corrected and struck out: 2")
     assert "struck out in entry" in told_in_r
     assert "Logged late, more than two minutes after it happened: 2" in " ".join(pages)
+    assert "copied from paper sheets 1; told on a tablet whose clock was off 1." in " ".join(pages)
+    off = page_of(pages, "By a tablet's clock more than half a minute off; logged by the book's: 1")
+    assert "the tablet showed 2026-05-12 12:02:05: 2 min 5 s ahead of the book" in off
     assert "Is 1540 right? Asked, confirmed: 1540." in page_of(pages, "Asked about and answered: 1")
 
 

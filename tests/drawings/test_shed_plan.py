@@ -10,6 +10,7 @@ from hullbook.drawings.shed_plan import (
     PlacedHull,
     PlacedMould,
     PlacedThing,
+    bay_at,
     shed_plan,
 )
 from tests.drawings.looking import as_svg, in_role, sticking_out, words_on
@@ -25,6 +26,16 @@ def hull(done=5.5, heading=0.0, **changes):
 def polygon(scene, role):
     (found,) = [shape for shape in in_role(scene, role) if isinstance(shape, Polygon)]
     return found.points
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "said"),
+    [(10, 6, "Bay 1"), (0.1, 0.1, "Bay 1"), (30, 6, "Bay 2"), (27.1, 14.9, "Bay 2"), (24, 6, ""), (33.1, 6, "")],
+)
+def test_a_thing_is_in_the_bay_that_its_middle_lies_in(x, y, said):
+    """By hand: bay 1 is 20 by 12 m about (10, 6); bay 2, turned a quarter, 6 m wide and 18 m long about (30, 6)."""
+    bays = [BAY, PlacedBay("Bay 2", PlacedThing(30, 6, 18, 6, 90))]
+    assert bay_at(PlacedThing(x, y, 8.4, 2.9, 45), bays) == said
 
 
 def test_length_and_breadth_are_to_one_scale():

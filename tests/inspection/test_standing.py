@@ -19,7 +19,7 @@ from hullbook.inspection.selectors import hull_now, open_findings, shed_view, st
 from hullbook.inspection.services import decide_finding, log_finding
 from hullbook.pours.services import begin_pour, set_resin_plan
 from hullbook.yard.enums import Role
-from hullbook.yard.services import change_role
+from hullbook.yard.services import add_bay, change_role
 from tests.cast import DAY, MORNING, told
 from tests.hulls.test_lines import give_lines
 from tests.inspection.factories import LAST_DAY, POUR_DAY, Sheltered, hours, plan_inputs, sheltered
@@ -201,6 +201,23 @@ def test_a_hull_lies_in_its_mould_and_once_out_of_it_where_it_was_put(whole: She
     assert view.not_placed == ()
     assert view.plan is not None
     assert [shape.href for shape in view.plan.shapes if isinstance(shape, Area)] == ["/hulls/MB84-01/"]
+
+
+def test_the_list_says_the_place_that_the_plan_shows(fresh: Sheltered, client: Client) -> None:
+    def said() -> str:
+        client.force_login(fresh.shop.lead)
+        page = BeautifulSoup(client.get(reverse("inspection:shed-stages")).content, "html.parser")
+        number = page.find(class_="hull-number", string=fresh.hull.number)
+        return number.find_parent(class_="standing-hull").find(class_="under").get_text()
+
+    assert said().endswith(f", {fresh.hull.bay.name}")
+    place(InShed.MOULD, fresh.hull.mould, 7.0, 4.0)
+    assert said().endswith(f", {fresh.hull.bay.name}")
+    other = add_bay(code="2", name="Bay 2", told=told())
+    place(InShed.BAY, other.code, 8.0, 4.0)
+    assert said().endswith(", Bay 2")
+    place(InShed.MOULD, fresh.hull.mould, 30.0, 4.0)
+    assert said().endswith(", outside the bays")
 
 
 def test_without_any_place_there_is_a_list_and_no_plan(whole: Sheltered) -> None:

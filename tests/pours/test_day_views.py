@@ -2,8 +2,11 @@
 
 import datetime as dt
 import json
+import re
 import uuid
+from html import unescape
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from django.test import Client
@@ -58,6 +61,47 @@ def told_by_tablet(client: Client, where: str, **fields: object) -> Any:
     return client.post(where, form(**fields), headers={"Accept": "application/json"})
 
 
+# ---- Copied from a paper sheet
+
+
+def test_what_was_written_by_hand_names_its_paper_sheet(run: Running, mo: Client) -> None:
+    mix = run.day.mix(1, minute=1)
+    for name, fields in (
+        ("inlet-log", {"inlet_number": 1, "move": "open"}),
+        ("front-log", {"station": "5", "side": "port", "girth_mm": "820"}),
+        ("reading-log", {"what": "resin", "temperature_c": "21", "thermometer": run.day.berth.shop.thermometer.pk}),
+        ("trouble-log", {"kind": "leak"}),
+        ("note", {"words": "bag creased at 5"}),
+        ("gel-log", {"at": "part"}),
+        ("pail-end", {"mix": mix.entry.entry_id, "how": "empty"}),
+    ):
+        answer = told_by_tablet(mo, page(run, name), **fields, paper_sheet=3)
+        assert answer.status_code == 201, (name, answer.content)
+        assert Entry.objects.latest("number").paper_sheet == 3, name
+    answer = told_by_tablet(mo, page(run, "note"), words="by hand", paper_sheet="three")
+    assert answer.json()["problems"]["paper_sheet"]
+
+
+def test_what_is_never_on_paper_asks_for_no_sheet(run: Running, mo: Client) -> None:
+    assert b'name="paper_sheet"' in mo.get(page(run, "note")).content
+    assert b'name="paper_sheet"' not in mo.get(page(run, "alarm")).content
+
+
+# ---- A pour that is closed
+
+
+def test_the_lit_tile_stays_lit_only_while_the_pour_is_open(run: Running, mo: Client) -> None:
+    """The attribute by which a tablet's tile does not go dark."""
+    assert b" data-pour" in body_of(mo.get(page(run, "day")).content)
+    run.close(30)
+    assert b" data-pour" not in body_of(mo.get(page(run, "day")).content)
+
+
+def body_of(content: bytes) -> bytes:
+    """The opening tag of the page's body."""
+    return content[content.index(b"<body") :].split(b">", 1)[0]
+
+
 # ---- One tap, one entry
 
 
@@ -86,8 +130,10 @@ def test_everything_of_the_day_goes_into_the_book_in_one_post(run: Running, mo: 
 def test_a_page_goes_back_to_the_day_or_to_the_open_questions_it_was_come_to_from(run: Running, mo: Client) -> None:
     fields = {"inlet_number": 1, "move": "open"}
     assert mo.post(page(run, "inlet-log"), form(**fields))["Location"] == page(run, "day")
-    where = f"{page(run, 'inlet-log')}?to=questions"
+    where = f"{page(run, 'inlet-log')}?{urlencode({'next': page(run, 'questions')})}"
     assert mo.post(where, form(**fields))["Location"] == page(run, "questions")
+    elsewhere = f"{page(run, 'inlet-log')}?next=https://elsewhere.example/"
+    assert mo.post(elsewhere, form(**fields))["Location"] == page(run, "day")
 
 
 def test_a_tablet_names_a_pail_and_a_trouble_by_the_id_it_gave_them_itself(run: Running, mo: Client) -> None:
@@ -291,12 +337,25 @@ def test_open_questions_are_answered_on_one_page(run: Running, mo: Client) -> No
     assert b"All of this can wait" not in shown.content
     for question in asked:
         one = next(one for one in question.answers if one.fields and not one.asks)
-        answer = mo.post(f"{one.url}?to=questions", form(**one.fields))
+        answer = mo.post(f"{one.url}?{urlencode({'next': page(run, 'questions')})}", form(**one.fields))
         assert answer["Location"] == page(run, "questions")
     assert mo.get(page(run, "questions")).context["asked"] == []
     assert b"Nothing is left open." in mo.get(page(run, "questions")).content
     assert PourAnswer.objects.count() == 5
     assert not leak.mendings.exists()
+
+
+def test_striking_out_from_the_open_questions_comes_back_to_them(run: Running, mo: Client) -> None:
+    run.day.mix(1, minute=1)
+    run.day.mix(1, minute=2)
+    shown = mo.get(page(run, "questions"))
+    ((question, _),) = shown.context["asked"]
+    struck = next(one for one in question.answers if "strike out" in one.words)
+    action = re.search(rf'action="({re.escape(struck.url)}[^"]*)"', shown.content.decode())
+    assert action
+    mo.force_login(run.day.berth.shop.lead)
+    assert mo.post(unescape(action[1]), form(**struck.fields))["Location"] == page(run, "questions")
+    assert mo.get(page(run, "questions")).context["asked"] == []
 
 
 def test_an_answer_that_wants_more_has_its_form_on_the_page_with_what_is_known(run: Running, mo: Client) -> None:
@@ -305,7 +364,7 @@ def test_an_answer_that_wants_more_has_its_form_on_the_page_with_what_is_known(r
     ((_, answers),) = shown.context["asked"]
     drawn = next(drawn for one, drawn in answers if one.asks)
     assert drawn["trouble"].value() == str(leak.pk)
-    assert f'action="{page(run, "mended")}?to=questions"' in shown.content.decode()
+    assert f'action="{page(run, "mended")}?next=' in shown.content.decode()
     assert b"All of this can wait until the last inlet is shut" in shown.content
 
 

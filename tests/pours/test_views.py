@@ -318,7 +318,7 @@ def test_a_pour_before_release_is_asked_about_and_the_answer_kept(client: Client
     assert answer.status_code == 422
     assert b"Hold point 5 is not released; no hold test is in the book. Begin all the same?" in answer.content
     again = {**keyed, "answer-release": "begun before release"}
-    assert client.post(page("begin", berth), again).status_code == 302
+    assert client.post(page("begin", berth), again).headers["Location"] == page("day", berth, 1)
     assert Pour.objects.get().entry.confirmed[0]["given"] == "begun before release"
 
 

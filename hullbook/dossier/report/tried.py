@@ -197,7 +197,8 @@ def book(content: DossierContent) -> Story:
     story: Story = []
     counted = (
         f"Of {len(content.entries)} entries: logged late {len(content.late)}, corrected or struck out "
-        f"{len(content.gone)}; values asked about and answered as right {len(content.asked)}."
+        f"{len(content.gone)}; values asked about and answered as right {len(content.asked)}; copied from paper sheets "
+        f"{content.from_paper}; told on a tablet whose clock was off {len(content.clock_off)}."
     )
     story.append(words(counted))
     if rest := content.missing[missing_on_page_2(content) :]:
@@ -206,6 +207,7 @@ def book(content: DossierContent) -> Story:
         ("Corrected and struck out", content.gone, True),
         ("Logged late, more than two minutes after it happened", content.late, False),
         ("Asked about and answered", content.asked, False),
+        ("By a tablet's clock more than half a minute off; logged by the book's", content.clock_off, False),
     ):
         if told:
             story += titled(f"{title}: {len(told)}", _entries(told, through=through))

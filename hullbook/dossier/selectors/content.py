@@ -403,7 +403,7 @@ class Attachment:
 
 @dataclass(frozen=True)
 class EntryTold:
-    """An entry that wants saying on its own: late, asked about, corrected or struck out."""
+    """An entry that wants saying on its own: late, asked about, by a clock that was off, corrected or struck out."""
 
     entry: Entry
     what: str
@@ -434,8 +434,14 @@ class DossierContent:
     entries: tuple[Entry, ...]
     late: tuple[EntryTold, ...]
     asked: tuple[EntryTold, ...]
+    clock_off: tuple[EntryTold, ...]
     gone: tuple[EntryTold, ...]
     attachments: tuple[Attachment, ...]
+
+    @property
+    def from_paper(self) -> int:
+        """How many entries were copied from paper sheets."""
+        return sum(entry.paper_sheet is not None for entry in self.entries)
 
     @property
     def as_at(self) -> Entry:

@@ -143,7 +143,9 @@ def _content(hull: Hull, issue_number: int | None) -> DossierContent:
     shown = {entry.number for entry in own} | rows | {found.gone_by for found in logged if found.gone_by}
     entries = tuple(Entry.objects.filter(number__in=shown).order_by("number"))
     gone = gone_entries(entries)
-    on_their_own = [entry for entry in entries if entry.told_late or entry.confirmed or entry.number in gone]
+    on_their_own = [
+        entry for entry in entries if entry.told_late or entry.confirmed or entry.clock_ahead or entry.number in gone
+    ]
     words = {one.entry.number: f"{one.what}: {one.in_short}" for one in entries_in_words(on_their_own)}
     return DossierContent(
         **told,
@@ -158,9 +160,22 @@ def _content(hull: Hull, issue_number: int | None) -> DossierContent:
             for entry in entries
             for asked in entry.confirmed
         ),
+        clock_off=tuple(
+            EntryTold(entry, words[entry.number], _clock_words(entry.tablet_showed, entry.clock_ahead))
+            for entry in entries
+            if entry.tablet_showed and entry.clock_ahead
+        ),
         gone=tuple(
             EntryTold(entry, words[entry.number], gone[entry.number]) for entry in entries if entry.number in gone
         ),
+    )
+
+
+def _clock_words(showed: dt.datetime, ahead: dt.timedelta) -> str:
+    minutes, seconds = divmod(round(abs(ahead.total_seconds())), 60)
+    which = "ahead of" if ahead > dt.timedelta(0) else "behind"
+    return (
+        f"the tablet showed {showed.astimezone(dt.UTC):%Y-%m-%d %H:%M:%S}: {minutes} min {seconds} s {which} the book"
     )
 
 

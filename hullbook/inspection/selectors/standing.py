@@ -1,7 +1,7 @@
 """Where every hull stands, what it wants next and who is waited for; what stops its next step."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db.models import Max
@@ -15,6 +15,7 @@ from hullbook.drawings.shed_plan import (
     PlacedMould,
     PlacedThing,
     PlanOutline,
+    bay_at,
     shed_plan,
 )
 from hullbook.hulls.enums import HOLD_POINTS, HoldPoint, InShed
@@ -59,6 +60,8 @@ class Standing:
     wanted: str
     waits_for: str
     to_decide: int = 0
+    # By the plan of the shed, where it has a place in it; else the bay in which it was laid down.
+    where: str = ""
 
     @property
     def hull(self) -> Hull:
@@ -124,10 +127,18 @@ def shed_view(hrefs: dict[str, str], standing: Sequence[Standing]) -> ShedView:
     places = shed_places()
     bays = {bay.code: bay.name for bay in Bay.objects.current()}
     lines = lines_of_models({one.hull.boat_model_id for one in standing})
+    placed_bays = [
+        PlacedBay(bays.get(name, name), _thing(place)) for (what, name), place in places.items() if what == InShed.BAY
+    ]
     hulls: list[PlacedHull] = []
     not_placed: list[Hull] = []
+    listed: list[Standing] = []
     for one in standing:
         place = _place_of(one, places)
+        where = one.hull.bay.name
+        if place is not None and placed_bays:
+            where = bay_at(place, placed_bays) or "outside the bays"
+        listed.append(replace(one, where=where))
         if place is None:
             not_placed.append(one.hull)
             continue
@@ -143,12 +154,9 @@ def shed_view(hrefs: dict[str, str], standing: Sequence[Standing]) -> ShedView:
                 href=hrefs.get(one.hull.number, ""),
             )
         )
-    placed_bays = [
-        PlacedBay(bays.get(name, name), _thing(place)) for (what, name), place in places.items() if what == InShed.BAY
-    ]
     moulds = [PlacedMould(name, _thing(place)) for (what, name), place in places.items() if what == InShed.MOULD]
     plan = shed_plan(placed_bays, moulds, hulls) if placed_bays or moulds or hulls else None
-    return ShedView(tuple(standing), plan, tuple(not_placed))
+    return ShedView(tuple(listed), plan, tuple(not_placed))
 
 
 def _place_of(one: Standing, places: dict[tuple[InShed, str], ShedPlace]) -> PlacedThing | None:
