@@ -1,7 +1,8 @@
 // What asks for somebody now or soon, by rules over the folded sheet and the time; and how it sounds. Three ranks only:
 // NOW within a minute, SOON within minutes, NOTE a line in the list. What asks nothing of anybody is not here.
 
-import { feeding, frontAt, isLongPast, sums } from "./sheet.js";
+import { toPlan } from "./forecast.js";
+import { feeding, frontAt, isLongPast, SIDES, sums } from "./sheet.js";
 
 const MINUTE_MS = 60_000;
 const GEL_NOW_MS = 3 * MINUTE_MS;
@@ -12,6 +13,7 @@ const WAITING_NOTE_MS = 5 * MINUTE_MS;
 const LAG_SHARE = 0.15; // of the way from keel to flange
 const LAG_MS = 3 * MINUTE_MS; // the other side is called a little later: only then is it behind
 export const KNOCK_AGAIN_MS = 5000;
+const SIDE_WORDS = { starboard: "Starboard", port: "Port" };
 const ORDER = { now: 0, soon: 1, note: 2 };
 
 const minutes = (ms) => Math.max(1, Math.round(ms / MINUTE_MS));
@@ -75,6 +77,18 @@ function peak(sheet) {
   }));
 }
 
+/** Behind the plan that was read by more than its share of the way. */
+function late(sheet, now) {
+  return sheet.girth.stations.flatMap(({ name, girth_mm: length }) => SIDES.flatMap((side) => {
+    const behind = -(toPlan(sheet, name, side, now) ?? 0);
+    if (behind <= sheet.pour_plan.late_share * length) return [];
+    const words = `${SIDE_WORDS[side]} at ${name} is ${behind.toFixed(0)} mm behind.`;
+    const since = Date.parse(frontAt(sheet, name, side).at);
+    return [{ code: `lag-${name}-${SIDE_WORDS[side]}`, rank: "soon", words, since, about: `front ${name} ${side}` }];
+  }));
+}
+
+/** Without a plan: behind the other side. */
 function lag(sheet, now) {
   return sheet.girth.stations.flatMap(({ name, girth_mm: length }) => {
     const [starboard, port] = ["starboard", "port"].map((side) => frontAt(sheet, name, side));
@@ -96,12 +110,38 @@ export function nextMixAt(sheet) {
   return mixed.at(-1) + (mixed.at(-1) - mixed[0]) / (mixed.length - 1);
 }
 
-function mix(sheet, now) {
-  const at = nextMixAt(sheet);
+function mix(sheet, now, forecast) {
+  const at = forecast ? (forecast.next?.at ?? null) : nextMixAt(sheet);
   if (at === null || now < at - MIX_SOON_MS) return [];
   const number = Math.max(...sheet.pails.map((pail) => pail.number)) + 1;
   const words = `Mix pail ${number} by ${clockTime(at)}.`;
   return [{ code: `mix-${number}`, rank: "soon", words, since: at - MIX_SOON_MS, about: "mix" }];
+}
+
+/** More to mix than stands released: NOW once the last pail of it is what comes next. */
+function short({ shortage, resin }, now) {
+  if (!shortage) return [];
+  const [missing, released] = [shortage.short, shortage.released].map((kg) => kg.toFixed(0));
+  const words = `${missing} kg short: ${resin.toMix.toFixed(0)} kg to mix, ${released} kg released in the shop.`;
+  const rank = shortage.isLastPail ? "now" : "soon";
+  return [{ code: `short-${rank}`, rank, words, since: resin.at ?? now, about: "left" }];
+}
+
+/** The flange may be reached after the oldest resin gels. */
+function tooLate({ arrival, gel }) {
+  if (!arrival || !gel || arrival.highAt <= gel.at) return [];
+  const strip = `${SIDE_WORDS[arrival.side]} at ${arrival.station}`;
+  const words = `${strip} may be through as late as ${clockTime(arrival.highAt)}; pail ${gel.pail} gels from ${clockTime(gel.at)}.`;
+  return [{ code: `arrival-${gel.pail}`, rank: "soon", words, since: gel.at - GEL_SOON_MS, about: "clock" }];
+}
+
+function boil({ boil: found }, sheet) {
+  if (!found?.level) return [];
+  const at = sheet.last["bag pressure"].at;
+  const words =
+    `Bag at ${figure(found.bag)} mbar: styrene boils at ${figure(found.boilsAt)} in resin of ${figure(found.warmest)} °C. ` +
+    `Let the bag up to ${Math.ceil(found.wanted)}.`;
+  return [{ code: `boil-${found.level}-${at}`, rank: found.level, words, since: Date.parse(at), about: "vacuum" }];
 }
 
 function overdue(sheet, now) {
@@ -123,15 +163,17 @@ function waiting(entries, now, aheadMs) {
 }
 
 /**
- * What asks for somebody at `now`, the most urgent first: `{code, rank, words, since, about, taken}`, `taken` being who
+ * What asks for somebody at `now` with what `forecast` says of it (null where no plan was read), the most urgent first: `{code, rank, words, since, about, taken}`, `taken` being who
  * has it in hand. Resin runs from the first inlet until the pour is closed; pails are watched until they are told ended.
  */
-export function alarmsOf(sheet, now, { entries = [], aheadMs = 0 } = {}) {
+export function alarmsOf(sheet, now, { entries = [], aheadMs = 0, forecast = null } = {}) {
   const runs = sheet.pour.first_inlet_at && !sheet.pour.closed_at;
+  const behind = sheet.pour_plan ? late : lag;
   const found = [
     ...gel(sheet, now),
     ...peak(sheet),
-    ...(runs ? [...vacuum(sheet), ...lag(sheet, now), ...mix(sheet, now), ...overdue(sheet, now)] : []),
+    ...(runs ? [...vacuum(sheet), ...behind(sheet, now), ...mix(sheet, now, forecast), ...overdue(sheet, now)] : []),
+    ...(runs && forecast ? [...short(forecast, now), ...tooLate(forecast), ...boil(forecast, sheet)] : []),
     ...waiting(entries, now, aheadMs),
   ];
   for (const alarm of found) alarm.taken = sheet.alarms_taken.findLast((one) => one.code === alarm.code) ?? null;

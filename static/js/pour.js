@@ -4,10 +4,11 @@
 import { alarmsOf, criedOften, knock, knocksDue, withCried } from "./alarms.js";
 import { aheadOf, keepAwake, openClock, timeOfDay } from "./clocks.js";
 import { keepPhoto, ready, tell } from "./floor.js";
+import { forecastOf } from "./forecast.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
-  begunOn, drawAlarms, drawFilled, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms,
+  begunOn, drawAlarms, drawFilled, drawForecast, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms,
   nextPail, valueOf, write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
@@ -36,7 +37,7 @@ export const TAP_MEASURE = "tap to changed page";
 
 const $ = (selector, within = document) => within.querySelector(selector);
 const ZONES = [
-  "values", "alarms", "inlets", "pails", "left", "next", "panel", "mix", "reading", "dose", "lots", "photo",
+  "values", "alarms", "inlets", "pails", "left", "forecast", "next", "panel", "mix", "reading", "dose", "lots", "photo",
   "photo-said",
 ];
 const zones = Object.fromEntries(ZONES.map((name) => [name, $(`#pour-${name}`)]));
@@ -65,6 +66,7 @@ let paper = ""; // the paper sheet that was copied from last
 let tappedAt = null;
 const lately = new WeakMap(); // by key: when it was tapped last
 let guessedAt = 0;
+let forecast = null; // worked out when something was told and with each new guess, not with each second
 let audio = null;
 let heard = { at: 0, codes: [] };
 const criedKept = `hullbook-cried-${book.pour.entry}`;
@@ -89,7 +91,7 @@ function lit() {
 
 /** What has asked for somebody for more than a day asks nobody any more. */
 function alarmsNow(now) {
-  const asked = alarmsOf(sheet, now, { entries: [...entries.values()], aheadMs: clock.ahead() });
+  const asked = alarmsOf(sheet, now, { entries: [...entries.values()], aheadMs: clock.ahead(), forecast });
   return asked.filter((alarm) => now - alarm.since < DAY_MS);
 }
 
@@ -110,7 +112,7 @@ function notes() {
 
 function view(now = clock.now()) {
   const words = { notes: notes(), cried: criedWords(now), earlierWords: earlier ? writesWords() : "", paper };
-  return { sheet, now, ground, crewWay, alarms: alarmsNow(now), ...words };
+  return { sheet, now, ground, crewWay, alarms: alarmsNow(now), forecast, ...words };
 }
 
 function criedWords(now) {
@@ -192,6 +194,7 @@ function drawMoving(now) {
   drawValues(zones.values, shown);
   drawPails(zones.pails, shown);
   drawLeft(zones.left, shown);
+  drawForecast(zones.forecast, shown);
   drawInlets(zones.inlets, shown);
   drawNext(zones.next, shown);
   drawAlarms(zones.alarms, shown.alarms, lit());
@@ -206,11 +209,12 @@ function drawMoving(now) {
 
 /** Once a second, and the moment the page is looked at again. */
 function tick(now) {
+  const isDue = now - guessedAt > GUESS_EVERY_MS;
+  if (isDue) forecast = forecastOf(sheet, now);
   drawMoving(now);
-  if (svg && now - guessedAt > GUESS_EVERY_MS) {
-    guessedAt = now;
-    drawFronts(svg, sheet, now);
-  }
+  if (!isDue) return;
+  guessedAt = now;
+  if (svg) drawFronts(svg, sheet, now);
 }
 
 function redraw() {

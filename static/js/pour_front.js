@@ -2,6 +2,7 @@
 // is wrong where it was told. All in the drawing's own units, from its data-ground.
 
 import { timeOfDay } from "./clocks.js";
+import { expectedFront, toPlan } from "./forecast.js";
 import { frontAt, guessedFront, SIDES } from "./sheet.js";
 import { mark, spaced } from "./svg.js";
 
@@ -48,6 +49,16 @@ function warning(trouble, ground, strip) {
   return [...rays, mark("circle", { class: "hollow", cx: x, cy: y, r: 7 })];
 }
 
+const SIGNS = { starboard: "S", port: "P" };
+
+/** Over the strip, at its end: how far each side is ahead of the plan or behind it. */
+function againstPlan(sheet, strip, end, now) {
+  const said = SIDES.map((side) => [SIGNS[side], toPlan(sheet, strip.station, side, now)]).filter(([, mm]) => mm !== null);
+  if (!said.length) return [];
+  const words = said.map(([sign, mm]) => `${sign} ${mm < 0 ? "−" : "+"}${spaced(Math.abs(mm))}`).join("  ");
+  return [mark("text", { class: "to-plan", x: end, y: strip.starboard.y - 7, "text-anchor": "end", "font-size": TIME }, `${words} mm to plan`)];
+}
+
 /** Put the fronts of the folded sheet into the drawing; gives where each is guessed, for words beside it. */
 export function drawFronts(svg, sheet, now) {
   const ground = JSON.parse(svg.dataset.ground);
@@ -70,11 +81,17 @@ export function drawFronts(svg, sheet, now) {
         if (guess !== null) others.push(guess);
         over.append(...figures(front, at(front.girth_mm), row, end, others.map(at)));
       }
+      const expected = expectedFront(sheet, strip.station, side, now);
+      if (expected !== null && expected < strip.flange_mm && !sheet.pour.closed_at) {
+        const x = at(expected);
+        under.append(mark("line", { class: "expected", x1: x, x2: x, y1: row.y - 4, y2: row.y + row.height + 4 }));
+      }
       if (guess !== null) {
         const x = at(guess);
         under.append(mark("line", { class: "guess", x1: x, x2: x, y1: row.y, y2: row.y + row.height }));
       }
     }
+    over.append(...againstPlan(sheet, strip, end, now));
     for (const trouble of sheet.troubles) {
       const isHere = trouble.station === strip.station && trouble.side && !trouble.mended_at;
       if (isHere) over.append(...warning(trouble, ground, strip));

@@ -229,6 +229,36 @@ export function drawLeft(parent, view) {
   parent.querySelector(".drum").replaceChildren(...levels, edge);
 }
 
+const kg = (value) => spaced(Math.max(0, value), value < 10 ? 1 : 0);
+const hours = (at) => timeOfDay(at, false);
+
+/** What the plan, put right by what was told, says of the rest of this pour: one sentence each. */
+function forecastWords({ resin, next, arrival, gel, boil }) {
+  const most = `To mix ${kg(resin.likely)} kg, at most ${kg(resin.toMix)}`;
+  const drawn = resin.isPlan ? "by the plan: too little is wet to say more" : `after ${spaced(resin.ratio.ratio, 2)} of the plan drawn by ${hours(resin.at)}`;
+  const words = [`${most}, ${drawn}.`];
+  if (next) words.push(`Mix pail ${next.number} by ${hours(next.at)}.`);
+  else if (!resin.isPlan && resin.toMix <= 0) words.push("The last pail is mixed: more is not wanted by the forecast.");
+  if (arrival) {
+    const band = `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}`;
+    const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}` : "";
+    words.push(`Flange ${hours(arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`);
+  }
+  if (boil) words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C; the bag stands at ${spaced(boil.bag, 1)}.`);
+  return words;
+}
+
+const LEFT_OUT = "A forecast: race-tracking at joints and radii and swelling at inlets are not in it.";
+
+export function drawForecast(parent, { forecast }) {
+  parent.hidden = !forecast;
+  keep(parent, forecast ? [...forecastWords(forecast), LEFT_OUT] : [], {
+    key: (words) => words,
+    create: (words) => made("p", { text: words, className: words === LEFT_OUT ? "left-out" : "" }),
+    update() {},
+  });
+}
+
 export function drawInlets(parent, { sheet, earlierWords }) {
   const others = [{ opens: "earlier", words: earlierWords || "Earlier" }, { opens: "more", words: "More" }];
   keep(parent, [...sheet.inlets, ...(sheet.sound ? others : [])], {

@@ -314,7 +314,7 @@ export function mendingWords(sheet, resinKg, grams) {
 }
 
 /** What is left in such a pail goes into no part: it is mixed anew. */
-function isLost(sheet, pail) {
+export function isLost(sheet, pail) {
   const gelled = pail.state === "gelled" && sheet.gels.some((gel) => gel.where === "pail" && gel.pail === pail.number);
   return gelled || LOST.includes(pail.state);
 }
@@ -366,6 +366,17 @@ function lineOf(sheet, inlet) {
   return sheet.feed_lines.find((line) => line.number === inlet.line);
 }
 
+/** The feed line that brought the front where it was told: `{line, from, since}`; null where none was open behind it. */
+export function feedOf(sheet, side, front) {
+  const toldAt = Date.parse(front.at);
+  const behind = sheet.inlets
+    .filter((inlet) => inlet.state === "open" && inlet.since && [side, "both"].includes(inlet.side))
+    .map((inlet) => ({ line: inlet.line, from: lineOf(sheet, inlet)?.girth_mm, since: Date.parse(inlet.since) }))
+    .filter(({ from, since }) => from < front.girth_mm && since < toldAt)
+    .sort((one, other) => other.from - one.from || one.since - other.since);
+  return behind[0] ?? null;
+}
+
 /**
  * Where the front may be now, in mm from the keel; null where nothing says so. From the feed line that feeds it, the
  * way grows as the square root of time, as it does under a steady pull (Darcy, one dimension), scaled by the last told
@@ -376,13 +387,9 @@ export function guessedFront(sheet, station, side, now) {
   const length = sheet.girth.stations.find((one) => one.name === station)?.girth_mm;
   if (!last || !length || last.girth_mm >= length) return null;
   const toldAt = Date.parse(last.at);
-  const behind = sheet.inlets
-    .filter((inlet) => inlet.state === "open" && inlet.since && [side, "both"].includes(inlet.side))
-    .map((inlet) => ({ from: lineOf(sheet, inlet)?.girth_mm, since: Date.parse(inlet.since) }))
-    .filter(({ from, since }) => from < last.girth_mm && since < toldAt && since < now)
-    .sort((one, other) => other.from - one.from);
-  if (!behind.length) return null;
-  const { from, since } = behind[0];
+  const fed = feedOf(sheet, side, last);
+  if (!fed || fed.since >= now) return null;
+  const { from, since } = fed;
   const until = Math.min(now, toldAt + (toldAt - since));
   const way = (last.girth_mm - from) * Math.sqrt((until - since) / (toldAt - since));
   return until > toldAt ? Math.min(length, from + way) : null;

@@ -939,6 +939,7 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
             "sd_hull": limit("sd_hull"),
             "sd_reading": limit("sd_reading"),
             "sd_local": limit("sd_local"),
+            "sd_pace": limit("sd_pace"),
             "k": _enough_k(plan.resin_plan),
             "from_share": limit("from_share_fraction"),
         },

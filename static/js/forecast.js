@@ -1,0 +1,281 @@
+// Where the front should be by now, what the part still draws, when the next pail is wanted and when the flange is reached:
+// the plan that was read to the crew, put right by what was told. The sums are those of hullbook/calc/forecast.py and
+// styrene.py, put to the same values by a test. Where no plan was read there is nothing here, and null says so.
+
+import { fill } from "./flow.js";
+import { feeding, feedOf, frontAt, guessedFront, isLost, isThrough, SIDES } from "./sheet.js";
+
+const MINUTE_MS = 60_000;
+const MM = 1000;
+const TWO_SDS = 2;
+const SHORTEST_WAY_MIN = 2; // of flow, before a pace says anything
+
+// ---- The sums
+
+/** A ratio of told to planned, drawn toward 1 by how sure either side is. */
+export function shrunkRatio(told, planned, { sdBetween, sdReading }) {
+  const reading = sdReading ** -2;
+  const precision = reading + sdBetween ** -2;
+  const weight = reading / precision;
+  const ratio = told / planned;
+  return { ratio, weight, drawnIn: 1 + weight * (ratio - 1), sd: precision ** -0.5 };
+}
+
+/** What the part still draws from where the plan has it at `planSoFar`, and what is to be mixed for it; all in kg. */
+export function remainingToMix({ planTotal, planSoFar, used, mixed, heel, spread }) {
+  const ratio = shrunkRatio(used, planSoFar, { sdBetween: spread.sd_hull, sdReading: spread.sd_reading });
+  const dry = planTotal - planSoFar;
+  const remaining = ratio.drawnIn * dry;
+  const sd = dry * Math.hypot(ratio.sd, spread.sd_local);
+  const upper = remaining + spread.k * sd;
+  return { ratio, remaining, sd, upper, toMix: upper + heel - (mixed - used), forecastUsed: used + remaining };
+}
+
+/** Minutes until the next pail must be begun; 0 or less: now. */
+export function minutesToNextCall({ left, heel, rate, mixingMin }) {
+  return (left - heel) / rate - mixingMin;
+}
+
+/** When a front will be through, from how long it took since its line was opened against the plan. */
+export function arrival({ toldMinute, toldSince, plannedSince, plannedStill, sdPlan, sdReading, k }) {
+  const pace = shrunkRatio(toldSince, plannedSince, { sdBetween: sdPlan, sdReading });
+  const still = pace.drawnIn * plannedStill;
+  const eitherWay = k * pace.sd * plannedStill;
+  return { minute: toldMinute + still, low: toldMinute + Math.max(0, still - eitherWay), high: toldMinute + still + eitherWay };
+}
+
+export function relativeSdOfBand([low, high]) {
+  return Math.log(high / low) / 4;
+}
+
+/** Vapour pressure of styrene in mbar, 10 to 145 °C; null outside. */
+export function styrenePressure(temperatureC) {
+  if (!(temperatureC >= 10 && temperatureC <= 145)) return null;
+  return Math.exp(21.48733 - 3677.235 / (temperatureC + 273.15 - 49.03)) / 100;
+}
+
+// ---- The plan's front
+
+const fills = new WeakMap();
+
+/** The plan's fill of each strip, worked out once for each sheet. */
+function fillsOf({ pour_plan: plan }) {
+  if (!fills.has(plan)) {
+    fills.set(plan, new Map(plan.strips.map((strip) => [`${strip.station} ${strip.side}`, fill(strip, plan.pull)])));
+  }
+  return fills.get(plan);
+}
+
+function planned(sheet, station, side) {
+  return sheet.pour_plan ? (fillsOf(sheet).get(`${station} ${side}`) ?? null) : null;
+}
+
+/** Minutes since the first inlet was opened; null before that. */
+export function pourMinute(sheet, at) {
+  const first = sheet.pour.first_inlet_at;
+  return first ? (at - Date.parse(first)) / MINUTE_MS : null;
+}
+
+/** Where the front should be by the plan at `at`, in mm from the keel; null where the plan says nothing. */
+export function expectedFront(sheet, station, side, at) {
+  const minute = pourMinute(sheet, at);
+  const curve = planned(sheet, station, side);
+  return minute === null || !curve ? null : MM * curve.frontAt(minute);
+}
+
+function standsAt(sheet, station, side, at) {
+  return guessedFront(sheet, station, side, at) ?? frontAt(sheet, station, side)?.girth_mm ?? null;
+}
+
+/** How far a front is ahead of the plan in mm, behind below 0; null where none was told, or it is through. */
+export function toPlan(sheet, station, side, at) {
+  const expected = expectedFront(sheet, station, side, at);
+  const told = frontAt(sheet, station, side)?.girth_mm ?? null;
+  const length = sheet.girth.stations.find((one) => one.name === station)?.girth_mm;
+  if (expected === null || told === null || told >= length) return null;
+  return standsAt(sheet, station, side, at) - expected;
+}
+
+// ---- The plan's resin
+
+function wetShare({ from_mm: from, to_mm: to }, front, length) {
+  const end = Math.min(to, length);
+  return end > from ? Math.min(Math.max((front - from) / (end - from), 0), 1) : null;
+}
+
+function mean(values) {
+  return values.length ? values.reduce((sum, value) => sum + value, 0) / values.length : 0;
+}
+
+/** Kilograms the plan has in the part at `at`, with fronts at `front(station, side)`: those of the zones, and all. */
+function plannedKg(sheet, front, at) {
+  const { zones, lines, end_kg: endKg, total_kg: total } = sheet.pour_plan.kg;
+  const stations = sheet.girth.stations;
+  const fronts = SIDES.map((side) => stations.map((one) => [front(one.name, side) ?? 0, one.girth_mm]));
+  const inZones = zones.reduce((sum, zone) => {
+    const sides = zone.side === "both" ? SIDES : [zone.side];
+    const shares = sides.map((side) => {
+      const wet = fronts[SIDES.indexOf(side)].map(([at, length]) => wetShare(zone, at, length));
+      return mean(wet.filter((share) => share !== null));
+    });
+    return sum + zone.kg * mean(shares);
+  }, 0);
+  const opened = sheet.inlets.filter(({ was_opened: was, state, since }) => was && !(state === "open" && Date.parse(since) > at));
+  const open = new Set(opened.map((inlet) => inlet.line));
+  const inLines = lines.filter(({ line }) => open.has(line)).reduce((sum, { kg }) => sum + kg, 0);
+  const through = fronts.flat().filter(([at, length]) => at >= length - 1).length / (SIDES.length * stations.length);
+  return { zones: inZones, all: Math.min(inZones + inLines + endKg * through, total) };
+}
+
+/** By the fronts told until then, guessed on from there. */
+function plannedKgTold(sheet, at) {
+  const then = { ...sheet, fronts: sheet.fronts.filter((front) => Date.parse(front.at) <= at) };
+  return plannedKg(sheet, (station, side) => standsAt(then, station, side, at), at).all;
+}
+
+/** Kilograms a minute that the zones draw by the plan. */
+function plannedRate(sheet, now) {
+  const [at, later] = [now, now + MINUTE_MS].map((then) =>
+    plannedKg(sheet, (station, side) => expectedFront(sheet, station, side, then), then).zones);
+  return later - at;
+}
+
+// ---- The resin drawn
+
+function useful(sheet) {
+  return sheet.pails.filter((pail) => !isLost(sheet, pail));
+}
+
+/** Kilograms drawn by `at`: pails that had ended whole, the others by how long a pail has taken so far. */
+function drawnBy(sheet, at) {
+  const pails = useful(sheet).filter((pail) => Date.parse(pail.mixed_at) <= at);
+  const gone = (pail) => pail.ended_at !== null && Date.parse(pail.ended_at) <= at;
+  const minutes = pails.filter(gone).map((pail) => Date.parse(pail.ended_at) - Date.parse(pail.mixed_at));
+  const usual = mean(minutes);
+  return pails.reduce((sum, pail) => {
+    const kg = pail.mixed_kg - (pail.left_kg ?? 0);
+    if (gone(pail)) return sum + kg;
+    return sum + (usual ? kg * Math.min((at - Date.parse(pail.mixed_at)) / usual, 0.9) : 0);
+  }, 0);
+}
+
+function lastEndOf(sheet) {
+  const ends = useful(sheet).filter((pail) => pail.ended_at).map((pail) => Date.parse(pail.ended_at));
+  return ends.length ? Math.max(...ends) : null;
+}
+
+// ---- What follows from it
+
+/**
+ * What remains to mix by what was drawn when the last pail ended; null without a plan. `isPlan` where too little is wet to
+ * say anything: then it is the plan alone.
+ */
+function resinOf(sheet) {
+  const { kg, forecast: spread, heel_kg: heel } = sheet.pour_plan;
+  const mixed = useful(sheet).reduce((sum, pail) => sum + pail.mixed_kg, 0);
+  const at = lastEndOf(sheet);
+  const planSoFar = at === null || !sheet.pour.first_inlet_at ? 0 : plannedKgTold(sheet, at);
+  const given = { planTotal: kg.total_kg, mixed, heel, spread };
+  if (planSoFar < spread.from_share * kg.total_kg) {
+    const sd = kg.total_kg * Math.hypot(spread.sd_hull, spread.sd_local);
+    const upper = kg.total_kg + spread.k * sd;
+    return { isPlan: true, at: null, mixed, used: 0, ratio: null, toMix: upper + heel - mixed, likely: kg.total_kg + heel - mixed };
+  }
+  const used = Math.min(drawnBy(sheet, at), mixed);
+  const found = remainingToMix({ ...given, planSoFar, used });
+  return { isPlan: false, at, mixed, used, ...found, likely: found.remaining + heel - (mixed - used) };
+}
+
+function nextPailOf(sheet, resin, now) {
+  const { mixing_min: mixingMin, heel_kg: heel } = sheet.pour_plan;
+  if (!sheet.pour.first_inlet_at || sheet.pour.closed_at || sheet.stopped || resin.toMix <= 0 || isThrough(sheet)) return null;
+  const pace = resin.ratio?.drawnIn ?? 1;
+  const rate = pace * plannedRate(sheet, now);
+  if (rate <= 0) return null;
+  const drawn = Math.min(resin.mixed, Math.max(resin.used, pace * plannedKgTold(sheet, now)));
+  const left = feeding(sheet).length ? resin.mixed - drawn : 0;
+  const minutes = minutesToNextCall({ left, heel: Math.min(heel, left), rate, mixingMin });
+  return { number: Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1, at: now + MINUTE_MS * Math.max(0, minutes) };
+}
+
+/** Released resin that stands unmixed: what the book had, less what this tablet has mixed since. */
+function releasedKg(sheet) {
+  const since = sheet.pails.filter((pail) => !pail.entry || pail.entry > sheet.book.number);
+  return Math.max(0, sheet.pour_plan.released_kg - since.reduce((sum, pail) => sum + pail.resin_kg, 0));
+}
+
+function shortageOf(sheet, resin) {
+  const released = releasedKg(sheet);
+  const short = resin.toMix - released;
+  if (short <= 0 || sheet.pour.closed_at) return null;
+  return { short, released, isLastPail: released <= sheet.pour_plan.pail_kg };
+}
+
+function arrivalOf(sheet, station, side) {
+  const curve = planned(sheet, station, side);
+  const front = frontAt(sheet, station, side);
+  if (!curve || !front || front.girth_mm >= MM * curve.lengthM - 1) return null;
+  const fed = feedOf(sheet, side, front);
+  if (!fed) return null;
+  const strip = sheet.pour_plan.strips.find((one) => one.station === station && one.side === side);
+  const feed = strip.feeds.find((one) => one.line === fed.line);
+  if (!feed) return null;
+  const toldAt = Date.parse(front.at);
+  const plannedAt = curve.minuteAt(front.girth_mm / MM);
+  const plannedSince = plannedAt - curve.minuteAt(feed.opens_front_m);
+  const toldSince = (toldAt - fed.since) / MINUTE_MS;
+  const isEarly = Math.min(plannedSince, toldSince) < SHORTEST_WAY_MIN;
+  const found = arrival({
+    toldMinute: pourMinute(sheet, toldAt),
+    toldSince: isEarly ? 1 : toldSince,
+    plannedSince: isEarly ? 1 : plannedSince,
+    plannedStill: curve.fillMinutes - plannedAt,
+    sdPlan: relativeSdOfBand(sheet.pour_plan.time_band),
+    sdReading: isEarly ? 1 : sheet.pour_plan.forecast.sd_pace,
+    k: TWO_SDS,
+  });
+  const first = Date.parse(sheet.pour.first_inlet_at);
+  const clock = (minute) => first + MINUTE_MS * minute;
+  return { station, side, at: clock(found.minute), lowAt: clock(found.low), highAt: clock(found.high) };
+}
+
+/** The strip that will be through last, `{station, side, at, lowAt, highAt}`; null while no front was told. */
+function lastArrival(sheet) {
+  const all = sheet.girth.stations.flatMap(({ name }) => SIDES.map((side) => arrivalOf(sheet, name, side))).filter(Boolean);
+  return all.reduce((latest, one) => (latest && latest.at >= one.at ? latest : one), null);
+}
+
+function firstGel(sheet) {
+  const clocks = useful(sheet).filter((pail) => pail.gel.low_at).map((pail) => ({ pail: pail.number, at: Date.parse(pail.gel.low_at) }));
+  return clocks.reduce((first, one) => (first && first.at <= one.at ? first : one), null);
+}
+
+/** Bag pressure against the pressure at which styrene boils in the warmest resin told; null where one is not known. */
+function boilOf(sheet) {
+  const { styrene } = sheet.pour_plan;
+  const bag = sheet.last["bag pressure"]?.value ?? null;
+  const warmest = Math.max(
+    ...sheet.pails.slice(-1).map((pail) => pail.temperature_c),
+    ...["resin", "laminate"].map((what) => sheet.last[what]?.value ?? -Infinity),
+  );
+  const pressure = styrene && bag !== null ? styrenePressure(warmest) : null;
+  if (pressure === null) return null;
+  const boilsAt = styrene.activity * pressure;
+  const level = bag < styrene.red * boilsAt ? "now" : bag < styrene.amber * boilsAt ? "soon" : "";
+  return { bag, warmest, boilsAt, level, wanted: styrene.amber * boilsAt };
+}
+
+/** All of it at `now`; null where no plan was read to the crew. */
+export function forecastOf(sheet, now) {
+  if (!sheet.pour_plan || !sheet.girth.stations.length) return null;
+  const resin = resinOf(sheet);
+  const isRunning = Boolean(sheet.pour.first_inlet_at) && !sheet.pour.closed_at;
+  return {
+    resin,
+    next: nextPailOf(sheet, resin, now),
+    shortage: shortageOf(sheet, resin),
+    arrival: isRunning ? lastArrival(sheet) : null,
+    gel: isRunning ? firstGel(sheet) : null,
+    boil: sheet.pour.closed_at && sheet.gels.some((gel) => gel.where === "part") ? null : boilOf(sheet),
+  };
+}
