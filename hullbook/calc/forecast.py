@@ -137,25 +137,26 @@ def arrival(
     told_minute: float,
     told_since_opening_min: float,
     planned_since_opening_min: float,
-    planned_still_min: float,
+    planned_here_min: float,
+    planned_later_min: float,
     sd_plan: float,
     sd_reading: float,
     k: float,
 ) -> Arrival:
     """When the front will be through, from how long it took since its line was opened against the plan.
 
-    `planned_still_min` is the plan's way from the told place to the end, lines to come opened by the plan;
-    `sd_plan` the relative standard deviation of planned times, `sd_reading` that of the told one. Raises
-    `negative`, `not_positive`.
+    `planned_here_min` is the plan's way from the told place on by the line that feeds it, `planned_later_min` that by the
+    lines to come, of which nothing was seen yet: it goes on at the same pace, with the whole spread of the plan.
+    `sd_plan` is the relative standard deviation of planned times, `sd_reading` that of the told one. Raises `negative`,
+    `not_positive`.
     """
     require_not_negative("told_minute", told_minute, "min")
-    require_not_negative("planned_still_min", planned_still_min, "min")
+    here = require_not_negative("planned_here_min", planned_here_min, "min")
+    later = require_not_negative("planned_later_min", planned_later_min, "min")
     pace = shrunk_ratio(told_since_opening_min, planned_since_opening_min, sd_between=sd_plan, sd_reading=sd_reading)
-    still_min = pace.drawn_in * planned_still_min
-    either_way = require_not_negative("k", k) * pace.sd * planned_still_min
-    return Arrival(
-        told_minute + still_min, told_minute + max(0.0, still_min - either_way), told_minute + still_min + either_way
-    )
+    still = pace.drawn_in * (here + later)
+    either_way = require_not_negative("k", k) * math.hypot(pace.sd * here, sd_plan * later)
+    return Arrival(told_minute + still, told_minute + max(0.0, still - either_way), told_minute + still + either_way)
 
 
 def relative_sd_of_band(low: float, high: float) -> float:

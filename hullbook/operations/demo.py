@@ -980,7 +980,7 @@ class FrontStory:
     pace: float
     second_line_mm: float = 1150.0
     first_mm_root_min: float = 194.0
-    second_mm_root_min: float = 166.0
+    second_mm_root_min: float = 182.0
 
     def minutes_to_the_second_line(self) -> float:
         return self.pace * (self.second_line_mm / self.first_mm_root_min) ** 2

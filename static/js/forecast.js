@@ -37,10 +37,10 @@ export function minutesToNextCall({ left, heel, rate, mixingMin }) {
 }
 
 /** When a front will be through, from how long it took since its line was opened against the plan. */
-export function arrival({ toldMinute, toldSince, plannedSince, plannedStill, sdPlan, sdReading, k }) {
+export function arrival({ toldMinute, toldSince, plannedSince, plannedHere, plannedLater, sdPlan, sdReading, k }) {
   const pace = shrunkRatio(toldSince, plannedSince, { sdBetween: sdPlan, sdReading });
-  const still = pace.drawnIn * plannedStill;
-  const eitherWay = k * pace.sd * plannedStill;
+  const still = pace.drawnIn * (plannedHere + plannedLater);
+  const eitherWay = k * Math.hypot(pace.sd * plannedHere, sdPlan * plannedLater);
   return { minute: toldMinute + still, low: toldMinute + Math.max(0, still - eitherWay), high: toldMinute + still + eitherWay };
 }
 
@@ -218,18 +218,21 @@ function arrivalOf(sheet, station, side) {
   const fed = feedOf(sheet, side, front);
   if (!fed) return null;
   const strip = sheet.pour_plan.strips.find((one) => one.station === station && one.side === side);
-  const feed = strip.feeds.find((one) => one.line === fed.line);
-  if (!feed) return null;
+  const place = strip.feeds.findIndex((one) => one.line === fed.line);
+  if (place < 0) return null;
+  const nextFeed = strip.feeds[place + 1];
+  const bayEnds = nextFeed ? curve.minuteAt(nextFeed.opens_front_m) : curve.fillMinutes;
   const toldAt = Date.parse(front.at);
   const plannedAt = curve.minuteAt(front.girth_mm / MM);
-  const plannedSince = plannedAt - curve.minuteAt(feed.opens_front_m);
+  const plannedSince = plannedAt - curve.minuteAt(strip.feeds[place].opens_front_m);
   const toldSince = (toldAt - fed.since) / MINUTE_MS;
   const isEarly = Math.min(plannedSince, toldSince) < SHORTEST_WAY_MIN;
   const found = arrival({
     toldMinute: pourMinute(sheet, toldAt),
     toldSince: isEarly ? 1 : toldSince,
     plannedSince: isEarly ? 1 : plannedSince,
-    plannedStill: curve.fillMinutes - plannedAt,
+    plannedHere: Math.max(0, bayEnds - plannedAt),
+    plannedLater: curve.fillMinutes - Math.max(bayEnds, plannedAt),
     sdPlan: relativeSdOfBand(sheet.pour_plan.time_band),
     sdReading: isEarly ? 1 : sheet.pour_plan.forecast.sd_pace,
     k: TWO_SDS,

@@ -136,7 +136,7 @@ function writesWords() {
 
 /** The keys on the lower edge: what the plan wants, the front, a reading, trouble, and all stop. */
 function barKeys() {
-  const next = nextAct(sheet);
+  const next = nextAct(sheet, leftBy({ forecast }));
   const writes = writesWords();
   const small = { mix: `${kilograms(sheet.plan.pail_kg)} kg by plan`, inlet: writes, mended: writes, close: writes };
   const words = next.act === "sound" ? "Start the pour" : next.words;
@@ -553,7 +553,7 @@ function tapBar(key) {
     openPanel(key);
     return;
   }
-  const next = nextAct(sheet);
+  const next = nextAct(sheet, leftBy({ forecast }));
   const acts = {
     mix: openMix,
     inlet: () => moveInlet(next.inlet),

@@ -49,14 +49,21 @@ function warning(trouble, ground, strip) {
   return [...rays, mark("circle", { class: "hollow", cx: x, cy: y, r: 7 })];
 }
 
+const STATION_NAME = 90;
+const HALF_A_NAME = 32;
 const SIGNS = { starboard: "S", port: "P" };
 
-/** Over the strip, at its end: how far each side is ahead of the plan or behind it. */
-function againstPlan(sheet, strip, end, now) {
+/** Over the strip, clear of the names there: how far each side is ahead of the plan or behind it, in mm. */
+function againstPlan(sheet, strip, ground, now) {
   const said = SIDES.map((side) => [SIGNS[side], toPlan(sheet, strip.station, side, now)]).filter(([, mm]) => mm !== null);
-  if (!said.length) return [];
   const words = said.map(([sign, mm]) => `${sign} ${mm < 0 ? "−" : "+"}${spaced(Math.abs(mm))}`).join("  ");
-  return [mark("text", { class: "to-plan", x: end, y: strip.starboard.y - 7, "text-anchor": "end", "font-size": TIME }, `${words} mm to plan`)];
+  const wide = words.length * TIME * DIGIT;
+  let x = ground.x0_px + STATION_NAME;
+  for (const { mm } of strip.landmarks) {
+    const at = ground.x0_px + mm * ground.px_per_mm;
+    if (x + wide > at - HALF_A_NAME && x < at + HALF_A_NAME) x = at + HALF_A_NAME;
+  }
+  return words ? [mark("text", { class: "to-plan", x, y: strip.starboard.y - 8, "font-size": TIME }, words)] : [];
 }
 
 /** Put the fronts of the folded sheet into the drawing; gives where each is guessed, for words beside it. */
@@ -91,7 +98,7 @@ export function drawFronts(svg, sheet, now) {
         under.append(mark("line", { class: "guess", x1: x, x2: x, y1: row.y, y2: row.y + row.height }));
       }
     }
-    over.append(...againstPlan(sheet, strip, end, now));
+    over.append(...againstPlan(sheet, strip, ground, now));
     for (const trouble of sheet.troubles) {
       const isHere = trouble.station === strip.station && trouble.side && !trouble.mended_at;
       if (isHere) over.append(...warning(trouble, ground, strip));

@@ -169,7 +169,7 @@ export function drawPails(parent, view) {
   const { sheet } = view;
   const twice = toldTwice(sheet);
   // The key on the lower edge says it where it is what comes next.
-  const isElsewhere = Boolean(sheet.pour.closed_at || sheet.stopped) || !sheet.sound || nextAct(sheet).act === "mix";
+  const isElsewhere = Boolean(sheet.pour.closed_at || sheet.stopped) || !sheet.sound || nextAct(sheet, leftBy(view)).act === "mix";
   const items = [...feeding(sheet), ...(isElsewhere ? [] : [{ id: "next" }])];
   keep(parent, items, {
     key: (pail) => pail.id,
@@ -232,23 +232,31 @@ export function drawLeft(parent, view) {
 const kg = (value) => spaced(Math.max(0, value), value < 10 ? 1 : 0);
 const hours = (at) => timeOfDay(at, false);
 
+/** What is left to mix by the forecast, where it says more than the plan; else undefined, and the plan holds. */
+export function leftBy({ forecast }) {
+  return forecast && !forecast.resin.isPlan ? forecast.resin.toMix : undefined;
+}
+
+function resinWords({ isPlan, toMix, likely, ratio, at }) {
+  if (isPlan) return `To mix ${kg(likely)} kg by the plan, at most ${kg(toMix)}: too little is wet to say more.`;
+  const drawn = `${spaced(ratio.ratio, 2)} of the plan drawn by ${hours(at)}`;
+  return toMix > 0 ? `To mix ${kg(likely)} kg, at most ${kg(toMix)}: ${drawn}.` : `Nothing more to mix: ${drawn}.`;
+}
+
 /** What the plan, put right by what was told, says of the rest of this pour: one sentence each. */
 function forecastWords({ resin, next, arrival, gel, boil }) {
-  const most = `To mix ${kg(resin.likely)} kg, at most ${kg(resin.toMix)}`;
-  const drawn = resin.isPlan ? "by the plan: too little is wet to say more" : `after ${spaced(resin.ratio.ratio, 2)} of the plan drawn by ${hours(resin.at)}`;
-  const words = [`${most}, ${drawn}.`];
+  const words = [resinWords(resin)];
   if (next) words.push(`Mix pail ${next.number} by ${hours(next.at)}.`);
-  else if (!resin.isPlan && resin.toMix <= 0) words.push("The last pail is mixed: more is not wanted by the forecast.");
   if (arrival) {
     const band = `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}`;
     const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}` : "";
     words.push(`Flange ${hours(arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`);
   }
-  if (boil) words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C; the bag stands at ${spaced(boil.bag, 1)}.`);
+  if (boil) words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C.`);
   return words;
 }
 
-const LEFT_OUT = "A forecast: race-tracking at joints and radii and swelling at inlets are not in it.";
+const LEFT_OUT = "Blue dashes, S and P in mm: to plan. Left out: race-tracking, swelling at inlets.";
 
 export function drawForecast(parent, { forecast }) {
   parent.hidden = !forecast;
@@ -319,8 +327,9 @@ export function drawAlarms(parent, alarms, person) {
 }
 
 /** The next act in words, then what is soon, taken or only to be known. */
-export function drawNext(parent, { sheet, alarms, notes }) {
-  const next = nextAct(sheet);
+export function drawNext(parent, view) {
+  const { sheet, alarms, notes } = view;
+  const next = nextAct(sheet, leftBy(view));
   const isOnItsPail = (alarm) => alarm.rank === "soon" && alarm.about.startsWith("pail ");
   const shown = alarms.filter((alarm) => (alarm.rank !== "now" || alarm.taken) && !isOnItsPail(alarm));
   const items = [

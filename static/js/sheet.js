@@ -453,8 +453,11 @@ function afterTheClamp(sheet) {
   return { act: "questions", words: "Nothing left open", why: "closed, gelled, and no question is open" };
 }
 
-/** What comes next, `{act, words, why, inlet}`. It stops nobody from doing something else. */
-export function nextAct(sheet) {
+/**
+ * What comes next, `{act, words, why, inlet}`, `left` being what is to be mixed in kg: by the plan, or by the forecast where
+ * there is one. It stops nobody from doing something else.
+ */
+export function nextAct(sheet, left = sums(sheet).left) {
   if (sheet.pour.closed_at) return afterTheClamp(sheet);
   const { stopped } = sheet;
   if (stopped) {
@@ -472,7 +475,6 @@ export function nextAct(sheet) {
     }
     return { act: "close", words: "Close the pour", why: "front through everywhere, all inlets shut" };
   }
-  const { left } = sums(sheet);
   const pailNumber = Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1;
   if (!sheet.pails.length && left > 0) {
     return { act: "mix", words: "Mix pail 1", why: "an inlet opened before there is resin at it draws air" };

@@ -62,7 +62,9 @@ class Watched:
 
     def __init__(self, page: Page, server: str, replay: Replay) -> None:
         self.page, self.server, self.replay = page, server, replay
-        import os; self.shots = os.environ.get("SHOTS", "")
+        import os
+
+        self.shots = os.environ.get("SHOTS", "")
         page.set_viewport_size({"width": int(os.environ.get("W", "1280")), "height": int(os.environ.get("H", "800"))})
         page.clock.install(time=replay.now)
         page.goto(f"{server}/sign-in/")
@@ -93,9 +95,7 @@ class Watched:
         found = re.search(r"Flange (\d\d:\d\d), (\d\d:\d\d) to (\d\d:\d\d)", self.forecast)
         assert found, self.forecast
         day = pour.entry.happened_at.astimezone(dt.UTC).date()
-        likely, low, high = (
-            dt.datetime.combine(day, dt.time.fromisoformat(one), dt.UTC) for one in found.groups()
-        )
+        likely, low, high = (dt.datetime.combine(day, dt.time.fromisoformat(one), dt.UTC) for one in found.groups())
         return likely, low, high
 
 
@@ -122,11 +122,15 @@ def test_the_forecast_of_a_pour_told_at_its_own_pace(watched: Watched, capsys: p
         said.append((share, likely, low, high, watched.forecast.splitlines()[0]))
     watched.replay.until(ends + 60 * MINUTE)
     through = filled(pour)[1]
-    used = sum(component.mass_kg for mix in Mix.objects.current().filter(pour=pour) for component in mix.components.all())
+    used = sum(
+        component.mass_kg for mix in Mix.objects.current().filter(pour=pour) for component in mix.components.all()
+    )
     with capsys.disabled():
         for share, likely, low, high, resin in said:
             off = (likely - through).total_seconds() / 60
-            print(f"\n{share:.0%} of the fill: flange forecast {off:+.1f} min off, band {low:%H:%M} to {high:%H:%M}; {resin}")
+            print(
+                f"\n{share:.0%} of the fill: flange forecast {off:+.1f} min off, band {low:%H:%M} to {high:%H:%M}; {resin}"
+            )
         print(f"through {through:%H:%M}, mixed in all {used:.1f} kg")
     errors = [abs((likely - through).total_seconds()) / 60 for _, likely, _, _, _ in said]
     assert errors[-1] < 5

@@ -88,7 +88,7 @@ def test_a_pail_that_runs_out_before_the_next_is_mixed_is_called_at_once() -> No
 
 def test_a_front_as_fast_as_planned_comes_when_planned() -> None:
     found = arrival(
-        told_minute=30.0, told_since_opening_min=30.0, planned_since_opening_min=30.0, planned_still_min=35.0,
+        told_minute=30.0, told_since_opening_min=30.0, planned_since_opening_min=30.0, planned_here_min=5.0, planned_later_min=30.0,
         sd_plan=0.25, sd_reading=0.1, k=2.0,
     )  # fmt: skip
     assert found.minute == pytest.approx(65.0)
@@ -100,10 +100,22 @@ def test_a_slower_front_comes_no_sooner(told_min: float, planned_min: float, sti
     def minute(since: float) -> float:
         return arrival(
             told_minute=40.0, told_since_opening_min=since, planned_since_opening_min=planned_min,
-            planned_still_min=still, sd_plan=0.25, sd_reading=0.1, k=2.0,
+            planned_here_min=still, planned_later_min=0.0, sd_plan=0.25, sd_reading=0.1, k=2.0,
         ).minute  # fmt: skip
 
     assert minute(told_min) <= minute(told_min * 1.2)
+
+
+def test_of_a_line_not_yet_open_nothing_was_seen() -> None:
+    def width(here: float, later: float) -> float:
+        found = arrival(
+            told_minute=30.0, told_since_opening_min=30.0, planned_since_opening_min=30.0, planned_here_min=here,
+            planned_later_min=later, sd_plan=0.25, sd_reading=0.1, k=2.0,
+        )  # fmt: skip
+        return found.high_minute - found.low_minute
+
+    assert width(0.0, 35.0) == pytest.approx(2 * 2 * 0.25 * 35.0)
+    assert width(35.0, 0.0) < width(20.0, 15.0) < width(0.0, 35.0)
 
 
 def test_a_band_of_factors_stands_for_two_deviations_either_way() -> None:
