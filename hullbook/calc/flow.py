@@ -263,7 +263,7 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
     if reached == 0:
         return minutes
     if reached >= 1:
-        accepted = f"resin that thickens so gets no further than {1 / thickening_per_min:.4g} min of flow bring it"
+        accepted = f"resin that thickens so flows no further than {1 / thickening_per_min:.4g} min would bring it"
         raise InputRefused("impossible", "minutes", f"{minutes:.4g}", accepted)
     return -log1p(-reached) / thickening_per_min
 
