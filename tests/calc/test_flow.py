@@ -72,7 +72,7 @@ def strips(draw: st.DrawFn) -> Strip:
     sections = tuple(draw(st.lists(sections_at_random, min_size=1, max_size=5)))
     length = sum(section.length_m for section in sections)
     places = sorted(draw(st.lists(st.floats(0.05, 0.85), max_size=5, unique_by=lambda share: round(share, 2))))
-    late = draw(st.floats(0.0, 0.005)) * length
+    late = draw(st.sampled_from((0.0, 0.001, 0.005))) * length
     hose = draw(st.sampled_from((0.0, 1e8, 2e10)))
     return fed(sections, *(share * length for share in places), late_m=late, hose=hose)
 
@@ -327,7 +327,7 @@ def test_what_is_drawn_is_what_the_strip_holds(strip, pull, share):
     drawn = sum(
         quad(lambda root, start=start: run.demand_kg_min_m(start + root**2) * 2 * root, 1e-9, (end - start) ** 0.5)[0]
         for start, end in pairwise(minutes)
-        if end > start
+        if end - start > 1e-12  # a joint and a line in one place, but for rounding
     )
     assert drawn == pytest.approx(run.resin_kg_m(run.front_m_at(until)), rel=1e-4)
 
