@@ -144,7 +144,7 @@ def test_a_temperature_past_the_resins_points_is_refused_with_a_sentence(berth: 
 def test_past_the_gel_table_the_gel_is_not_told_and_there_is_no_verdict(berth: Berth) -> None:
     plan = read_plan(berth, dose_phr=2.6)
     assert plan.gel_low_min is None
-    assert "covers 1 to 2 phr" in plan.gel_words
+    assert "known for 1 to 2 phr" in plan.gel_words
     assert pour_plan_view(plan).verdict.level == "no verdict"
 
 
@@ -265,6 +265,44 @@ def test_a_gel_cup_is_of_the_systems_own_materials(berth: Berth) -> None:
     with pytest.raises(Refused) as refused:
         cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
     assert list(refused.value.problems) == ["resin_lot"]
+
+
+def test_the_yards_cups_draw_the_makers_table_toward_them_and_may_stand_alone(berth: Berth) -> None:
+    by_table = read_plan(berth)
+    assert "the maker's table alone" in by_table.gel_words
+    maker = {(1.2, 18.0): 84.0, (1.2, 23.0): 58.0, (1.8, 18.0): 56.5, (1.8, 28.0): 25.0}
+    for (dose, temperature), minutes in list(maker.items())[:2]:
+        cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
+    drawn = read_plan(berth)
+    assert "drawn toward 2 cups" in drawn.gel_words
+    assert by_table.gel_mid_min < drawn.gel_mid_min < 1.25 * by_table.gel_mid_min
+    for (dose, temperature), minutes in list(maker.items())[2:]:
+        cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
+    for dose, temperature, minutes in ((1.5, 20.0, 70.0), (1.5, 25.0, 50.0)):
+        cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=minutes)
+    alone = read_plan(berth, dose_phr=1.3)
+    assert "enough to stand by themselves" in alone.gel_words
+    assert (alone.gel_low_min or 0) < (alone.gel_mid_min or 0) < (alone.gel_high_min or 0)
+
+
+def test_the_day_allows_doses_inside_the_makers_limits_only(berth: Berth) -> None:
+    advice = pour_plan_advice(pour_plan_view(read_plan(berth)))
+    assert not isinstance(advice.window, str)
+    window = advice.window.window
+    assert 1.0 <= window.low_phr <= window.high_phr <= 2.0
+    assert window.required_min == pytest.approx(5.0 + advice.spacings[0].minutes / 0.7, rel=1e-2)
+    assert advice.window.low_g == pytest.approx(12.5 * 10 * window.low_phr)
+    slow = pour_plan_advice(pour_plan_view(read_plan(berth, medium_to_mm=0.0)))
+    assert not isinstance(slow.window, str)
+    assert slow.window.window.is_empty
+
+
+def test_styrene_under_the_bag_is_held_against_its_boiling_and_left_out_where_there_is_none(berth: Berth) -> None:
+    boil = pour_plan_advice(pour_plan_view(read_plan(berth))).boil
+    assert boil is not None
+    assert boil.level == "pass"
+    without(berth, "resin", "styrene_mass_fraction")
+    assert pour_plan_advice(pour_plan_view(read_plan(berth))).boil is None
 
 
 # ---- Pages

@@ -12,14 +12,10 @@ from hullbook.pours.selectors.day import (
     pour_day,
 )
 from hullbook.pours.selectors.flow import (
-    FittedPanel,
     Lacking,
     PourPlanAdvice,
     PourPlanInputs,
     PourPlanView,
-    fitted_panel,
-    gel_cups,
-    panels,
     pour_plan_advice,
     pour_plan_in_force,
     pour_plan_view,
@@ -74,9 +70,11 @@ from hullbook.pours.selectors.questions import (
     trouble_place,
 )
 from hullbook.pours.selectors.sheet import NextAct, PourSheet, next_act, pour_sheet
+from hullbook.pours.selectors.tried import CupView, FittedPanel, KnownGel, cup_views, fitted_panel, known_gel, panels
 
 __all__ = [
     "Answer",
+    "CupView",
     "FittedPanel",
     "GelClock",
     "GelView",
@@ -84,6 +82,7 @@ __all__ = [
     "InletState",
     "InputView",
     "ItemView",
+    "KnownGel",
     "Lacking",
     "LayoutView",
     "MixView",
@@ -104,12 +103,13 @@ __all__ = [
     "TroubleView",
     "WorkedOutPlan",
     "closing_of",
+    "cup_views",
     "fitted_panel",
     "gap_questions",
     "gel_clock",
-    "gel_cups",
     "gel_table_or_why",
     "hold_tests",
+    "known_gel",
     "last_hold_test",
     "last_reading",
     "layout_in_force",

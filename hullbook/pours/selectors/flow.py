@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from django.utils import timezone
 
-from hullbook.calc.dose import GelTime, catalyst_grams, gel_time
+from hullbook.calc.dose import SecondPart, catalyst_grams
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import (
     Feed,
@@ -25,13 +25,8 @@ from hullbook.calc.flow import (
     hose_resistance_1_m3,
     lines_enough,
 )
+from hullbook.calc.gel import DoseWindow, GelBand, adiabatic_rise_k, dose_window, pot_life_min
 from hullbook.calc.permeability import (
-    Layer,
-    Trial,
-    effective_medium,
-    fit_trial,
-    lag_length_m,
-    through_permeability_m2,
     time_band,
 )
 from hullbook.calc.pour_plan import (
@@ -44,21 +39,19 @@ from hullbook.calc.pour_plan import (
     fill_together,
     planned_pails,
 )
+from hullbook.calc.styrene import activity_by_raoult, judge_boil_margin
 from hullbook.calc.verdict import Verdict, judge, no_verdict
 from hullbook.calc.viscosity import (
-    ViscosityCurve,
-    ViscosityPoint,
     thickening_per_min,
     viscosity_curve,
     viscosity_pa_s_at,
 )
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
-from hullbook.hulls.selectors import LineView, ZoneView, lines_of, revision_in_force, schedule_view
+from hullbook.hulls.selectors import ZoneView, lines_of, revision_in_force, schedule_view
 from hullbook.materials.enums import SourceKind
-from hullbook.materials.models import Material, ResinSystem
+from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import (
-    KnownValue,
     SheetInForce,
     properties_in_force,
     properties_of,
@@ -67,7 +60,6 @@ from hullbook.materials.selectors import (
 from hullbook.pours.enums import PlanItemKind, PlanOrderKind
 from hullbook.pours.models import (
     FeedLine,
-    GelCup,
     PlanArrival,
     PlanCoefficient,
     PlanFeed,
@@ -77,25 +69,26 @@ from hullbook.pours.models import (
     PlanZoneResin,
     PourPlan,
     ResinPlan,
-    TrialPanel,
 )
 from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
 from hullbook.pours.selectors.plan import plan_in_force, second_part
-from hullbook.pours.selectors.pour import gel_table_or_why
+from hullbook.pours.selectors.tried import (
+    MM,
+    UM2_PER_M2,
+    VISCOSITY_POINTS,
+    KnownGel,
+    known_gel,
+    stack_way,
+    trial_in_force,
+    viscosity_points,
+)
 from hullbook.quantities import tables
 from hullbook.records.models import EntryRow
 from hullbook.records.services import Refused
 
-UM2_PER_M2 = 1e12
-MM = 1000.0
 SHORTEST_MM = 1.0
 """A stretch shorter than this at either end of a strip goes with its neighbour."""
 MOST_LINES = 8
-VISCOSITY_POINTS = (
-    ("viscosity_pa_s", "viscosity_at_c"),
-    ("second_viscosity_pa_s", "second_viscosity_at_c"),
-    ("third_viscosity_pa_s", "third_viscosity_at_c"),
-)
 ON_THE_ZONE = frozenset({PlanItemKind.LAMINATE, PlanItemKind.CORE, PlanItemKind.MEDIUM, PlanItemKind.PEEL_PLY})
 IN_THE_LINES = frozenset({PlanItemKind.CHANNELS, PlanItemKind.HOSES})
 PAST_THE_FLANGE = frozenset({PlanItemKind.BRAKE, PlanItemKind.TRAP})
@@ -188,20 +181,6 @@ def _without_permeability(plan: ResinPlan) -> list[str]:
     return [code for code, sheet in plies.items() if "permeability_um2" not in sheet.values]
 
 
-def viscosity_points(sheet: SheetInForce) -> list[ViscosityPoint]:
-    """The viscosities a resin's sheet gives together with their temperatures."""
-    return [
-        ViscosityPoint(sheet.values[at].value, sheet.values[viscosity].value)
-        for viscosity, at in VISCOSITY_POINTS
-        if viscosity in sheet.values and at in sheet.values
-    ]
-
-
-def resin_viscosity(system: ResinSystem) -> ViscosityCurve:
-    """Viscosity of a system's resin against temperature, by its sheet. Raises as `viscosity_curve`."""
-    return viscosity_curve(viscosity_points(properties_in_force([system.resin])[system.resin_id]))
-
-
 def _medium_of(plan: ResinPlan) -> SheetInForce | None:
     return _laid(plan, "medium_coverage_m2")
 
@@ -211,136 +190,6 @@ def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
     if line.material is None:
         return None
     return properties_in_force([line.material])[line.material.pk]
-
-
-# ---- The stack as a way for the resin
-
-
-@dataclass(frozen=True)
-class StackWay:
-    """A zone's plies and what lies over them as one layer along the flow, and the figures behind it."""
-
-    layer: Layer
-    laminate: Layer
-    medium: Layer | None
-    lag_m: float | None
-    used: tuple[tuple[Material, str, KnownValue], ...]
-
-
-def stack_way(zone: ZoneView, medium: SheetInForce | None, peel_ply: SheetInForce | None) -> StackWay:
-    """Plies of both skins and the flow medium side by side, weighted by thickness; a core's own grooves are left out.
-
-    Raises InputRefused where a sheet lacks a value.
-    """
-    used: list[tuple[Material, str, KnownValue]] = []
-    plies = [_ply_layer(line, used) for line in zone.plies]
-    laminate = effective_medium(plies)
-    if medium is None:
-        return StackWay(laminate, laminate, None, None, tuple(used))
-    over = medium_layer(medium, used)
-    through = _through([*zone.plies], peel_ply)
-    lag = None if through is None else lag_length_m(over, laminate, through)
-    return StackWay(effective_medium([over, laminate]), laminate, over, lag, tuple(used))
-
-
-def _ply_layer(line: LineView, used: list[tuple[Material, str, KnownValue]]) -> Layer:
-    if line.ply is None:
-        raise InputRefused("missing", line.line.material.code, "no thickness", line.lacking or "look at its sheet")
-    permeability = _known(line.sheet, "permeability_um2", used)
-    return Layer(line.ply.thickness_mm, 1 - line.ply.fibre_volume_fraction, permeability / UM2_PER_M2)
-
-
-def medium_layer(sheet: SheetInForce, used: list[tuple[Material, str, KnownValue]]) -> Layer:
-    """Flow medium as a layer: its thickness under the bag less its own solid is what it holds."""
-    names = ("thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2")
-    thickness_mm, weight, density, permeability = (_known(sheet, name, used) for name in names)
-    return Layer(thickness_mm, 1 - MM * weight / density / thickness_mm, permeability / UM2_PER_M2)
-
-
-def _known(sheet: SheetInForce, name: str, used: list[tuple[Material, str, KnownValue]]) -> float:
-    known = sheet.values.get(name)
-    if known is None:
-        raise InputRefused("missing", sheet.material.code, f"no {name}", "give it in a newer sheet")
-    used.append((sheet.material, name, known))
-    return known.value
-
-
-def _through(plies: Sequence[LineView], peel_ply: SheetInForce | None) -> float | None:
-    """Permeability through peel ply and plies in series; None while a sheet does not give it."""
-    layers = [(line.thickness_mm, line.sheet.value("permeability_through_um2")) for line in plies]
-    if peel_ply is not None:
-        layers.append((peel_ply.value("thickness_mm"), peel_ply.value("permeability_through_um2")))
-    if any(thickness is None or permeability is None for thickness, permeability in layers):
-        return None
-    return through_permeability_m2(
-        [Layer(cast(float, thickness), 0.5, cast(float, k) / UM2_PER_M2) for thickness, k in layers]
-    )
-
-
-# ---- What the yard has tried
-
-
-@dataclass(frozen=True)
-class FittedPanel:
-    """A trial panel's readings fitted: the row to be logged, and what else the fit says."""
-
-    panel: TrialPanel
-    trial: Trial
-
-    @property
-    def raced(self) -> bool:
-        """The front starts ahead further than chance would have it."""
-        return self.trial.intercept_p < tables.start_values("flow")["intercept_significance"].value
-
-
-def fitted_panel(
-    *,
-    zone: Zone,
-    medium: Material | None,
-    system: ResinSystem,
-    resin_temperature_c: float,
-    station_pressure_mbar: float,
-    bag_pressure_mbar_abs: float,
-    readings: Sequence[tuple[float, float]],
-    words: str,
-) -> FittedPanel:
-    """Fit a panel laid up as a zone, its porosity and thickness worked out as the plan does. Raises InputRefused."""
-    resin = properties_in_force([system.resin])[system.resin_id]
-    zones = schedule_view(zone.revision, resin.values.get("cured_density_kg_m3")).zones
-    view = next(one for one in zones if one.zone.pk == zone.pk)
-    sheet = None if medium is None else properties_in_force([medium])[medium.pk]
-    layer = stack_way(view, sheet, None).layer
-    viscosity = viscosity_pa_s_at(viscosity_curve(viscosity_points(resin)), resin_temperature_c)
-    trial = fit_trial(
-        [minute for minute, _ in readings],
-        [front_mm / MM for _, front_mm in readings],
-        viscosity_pa_s=viscosity,
-        porosity=layer.porosity,
-        driving_pressure_pa=driving_pressure_pa(station_pressure_mbar, bag_pressure_mbar_abs),
-        hull_against_panel_sd=tables.start_values("flow")["hull_against_panel_sd"].value,
-    )
-    panel = TrialPanel(
-        zone=zone,
-        medium=medium,
-        system=system,
-        resin_temperature_c=resin_temperature_c,
-        viscosity_pa_s=viscosity,
-        station_pressure_mbar=station_pressure_mbar,
-        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
-        thickness_mm=layer.thickness_mm,
-        porosity=layer.porosity,
-        by_sheets_um2=layer.permeability_m2 * UM2_PER_M2,
-        permeability_um2=trial.permeability_m2 * UM2_PER_M2,
-        relative_sd=trial.relative_sd,
-        words=words,
-    )
-    return FittedPanel(panel, trial)
-
-
-def trial_in_force(system: ResinSystem) -> TrialPanel | None:
-    """The latest trial panel filled with a resin system."""
-    panels = TrialPanel.objects.current().filter(system=system)
-    return panels.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk").first()
 
 
 # ---- Working it out
@@ -463,13 +312,6 @@ class PourPlanView:
     @property
     def system(self) -> ResinSystem:
         return self.plan.resin_plan.system
-
-    @property
-    def gel(self) -> GelTime | None:
-        low, mid, high = self.plan.gel_low_min, self.plan.gel_mid_min, self.plan.gel_high_min
-        if low is None or mid is None or high is None:
-            return None
-        return GelTime(low, mid, high, extrapolated=False)
 
     @property
     def grams_per_pail(self) -> float:
@@ -730,9 +572,9 @@ class _Working:
             band_high=high,
             fill_min=max(one.fill.fill_minutes for one in strips),
             lag_m=self._lag_m(),
-            gel_low_min=gel.low_minutes if gel else None,
-            gel_mid_min=gel.mid_minutes if gel else None,
-            gel_high_min=gel.high_minutes if gel else None,
+            gel_low_min=gel.low if gel else None,
+            gel_mid_min=gel.mid if gel else None,
+            gel_high_min=gel.high if gel else None,
             gel_words=words,
             pail_kg=self.own["pail_kg"].value,
             heel_kg=self._item_kg(PlanItemKind.HEEL),
@@ -746,13 +588,13 @@ class _Working:
         lags = [way.lag_m for way in self.ways.values() if way.medium is not None]
         return None if None in lags else max((lag for lag in lags if lag is not None), default=None)
 
-    def _gel(self) -> tuple[GelTime | None, str]:
-        """At the hottest expected; else why the table does not say."""
-        table = gel_table_or_why(self.system)
-        if isinstance(table, str):
-            return None, table
+    def _gel(self) -> tuple[GelBand | None, str]:
+        """At the hottest expected and what it rests on; else why it is not known."""
+        known = known_gel(self.system)
+        if isinstance(known, str):
+            return None, known
         try:
-            return gel_time(table, self.inputs.dose_phr, self.inputs.hottest_c), ""
+            return known.at(self.inputs.dose_phr, self.inputs.hottest_c), known.words
         except InputRefused as refused:
             return None, f"{refused}."
 
@@ -899,7 +741,6 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
         return None
     view = pour_plan_view(plan)
     released = released_stock_by_material(timezone.localdate(now))
-    styrene = _styrene(view.system)
     return {
         "number": plan.number,
         "read_at": plan.entry.happened_at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
@@ -942,7 +783,7 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
             "k": _enough_k(plan.resin_plan),
             "from_share": limit("from_share_fraction"),
         },
-        "styrene": styrene,
+        "styrene": styrene_of(view.system),
         "gel_share": limit("gel_share_fraction"),
         "late_share": limit("late_share_fraction"),
         "mix_by": [{"pail": pail.number, "minute": pail.mix_by_min} for pail in view.pails],
@@ -982,11 +823,17 @@ def _enough_k(plan: ResinPlan) -> float:
     return (plan.upper_kg - plan.mean_kg) / plan.sd_kg if plan.sd_kg else 0.0
 
 
-def _styrene(system: ResinSystem) -> dict[str, float] | None:
-    sheet = properties_in_force([system.resin])[system.resin_id]
-    if "styrene_mass_fraction" not in sheet.values:
+def styrene_of(system: ResinSystem) -> dict[str, float] | None:
+    """Activity of styrene over the resin, and the factors of its boiling pressure; None where the sheet has none."""
+    share = properties_in_force([system.resin])[system.resin_id].value("styrene_mass_fraction")
+    if not share:
         return None
-    return None
+    start = tables.start_values("styrene")
+    return {
+        "activity": activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value),
+        "red": start["red_factor"].value,
+        "amber": start["amber_factor"].value,
+    }
 
 
 # ---- What follows from it
@@ -1002,6 +849,31 @@ class Spacing:
 
 
 @dataclass(frozen=True)
+class DoseWindowView:
+    """The doses of the day, in grams on a pail of the plan."""
+
+    window: DoseWindow
+    known: KnownGel
+    plan: PourPlan
+    second: SecondPart
+
+    def _grams(self, dose_phr: float) -> float:
+        return catalyst_grams(self.plan.pail_kg, dose_phr, self.second)
+
+    @property
+    def low_g(self) -> float:
+        return self._grams(self.window.low_phr)
+
+    @property
+    def high_g(self) -> float:
+        return self._grams(self.window.high_phr)
+
+    @property
+    def is_planned_inside(self) -> bool:
+        return self.window.low_phr <= self.plan.dose_phr <= self.window.high_phr
+
+
+@dataclass(frozen=True)
 class PourPlanAdvice:
     """What the plan's figures say beyond the plan: line spacing, lines enough, hose, lag of the medium."""
 
@@ -1010,6 +882,11 @@ class PourPlanAdvice:
     lines_enough: int | None
     hose_words: str
     lag_words: str
+    window: DoseWindowView | str
+    boil: Verdict | None
+    thick_words: str
+    pot_life_min: float | None
+    warms_by_k: float
 
 
 def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
@@ -1028,7 +905,66 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
         lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
         hose_words=_hose_words(strip),
         lag_words=_lag_words(view),
+        window=_dose_window(view),
+        boil=_boil_margin(view),
+        thick_words=_thick_words(view),
+        pot_life_min=None
+        if plan.gel_low_min is None
+        else pot_life_min(plan.gel_low_min, share=limit("gel_share_fraction"), pail_kg=plan.pail_kg),
+        warms_by_k=_adiabatic_rise_k(),
     )
+
+
+def _dose_window(view: PourPlanView) -> DoseWindowView | str:
+    """The doses the day leaves, or a sentence why that cannot be said."""
+    plan, known = view.plan, known_gel(view.system)
+    if isinstance(known, str):
+        return f"No dose is advised: {known}."
+    try:
+        window = dose_window(
+            known.law,
+            handling_min=plan.handling_min,
+            fill_min=plan.fill_min,
+            share=limit("gel_share_fraction"),
+            hottest_c=plan.hottest_c,
+            coldest_c=plan.coldest_c,
+            latest_min=None,
+            maker_low_phr=view.system.dose_low_phr,
+            maker_high_phr=view.system.dose_high_phr,
+            law_low_phr=known.low_phr,
+            law_high_phr=known.high_phr,
+        )
+    except InputRefused as refused:
+        return f"No dose is advised: {refused}."
+    return DoseWindowView(window, known, plan, second_part(view.system))
+
+
+def _boil_margin(view: PourPlanView) -> Verdict | None:
+    styrene = styrene_of(view.system)
+    if styrene is None:
+        return None
+    start = tables.start_values("styrene")["red_factor"]
+    source = f"{start.source} ({start.status}); activity {styrene['activity']:.2f} by Raoult's law"
+    plan = view.plan
+    return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene)
+
+
+def _thick_words(view: PourPlanView) -> str:
+    start = tables.start_values("gel")["thick_laminate_mm"]
+    thickest = max((one for strip in view.strips for one in strip.filled.strip.sections), key=_thickness)
+    if thickest.thickness_mm <= start.value:
+        return ""
+    return f"{thickest.name} is {thickest.thickness_mm:.0f} mm thick. {start.source[:1].upper()}{start.source[1:]}."
+
+
+def _thickness(section: Section) -> float:
+    return section.thickness_mm
+
+
+def _adiabatic_rise_k() -> float:
+    start = tables.start_values("gel")
+    names = ("heat_of_cure_kj_kg", "resin_heat_capacity_kj_kg_k", "fibre_heat_capacity_kj_kg_k")
+    return adiabatic_rise_k(1.0, **{name: start[name].value for name in names})
 
 
 def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
@@ -1077,15 +1013,3 @@ def what_has_changed(view: PourPlanView) -> list[str]:
     if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
         changed.append("Another resin plan is set since.")
     return changed
-
-
-def gel_cups(system: ResinSystem) -> list[GelCup]:
-    """Every current cup of a system, the newest first."""
-    cups = GelCup.objects.current().filter(system=system)
-    return list(cups.select_related("entry", "resin_lot", "catalyst_lot", "thermometer").order_by("-pk"))
-
-
-def panels(system: ResinSystem) -> list[TrialPanel]:
-    """Every current trial panel of a system, the newest first."""
-    found = TrialPanel.objects.current().filter(system=system)
-    return list(found.select_related("entry", "zone__revision", "medium").prefetch_related("readings").order_by("-pk"))
