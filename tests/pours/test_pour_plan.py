@@ -15,7 +15,7 @@ from hullbook.materials.selectors import sheet_in_force
 from hullbook.materials.services import GivenProperty, revise_sheet, strike_out
 from hullbook.pours import services
 from hullbook.pours.enums import GelPlace, InletMove
-from hullbook.pours.models import GelCup, PourPlan, TrialPanel
+from hullbook.pours.models import PourPlan, TrialPanel
 from hullbook.pours.selectors import (
     fitted_panel,
     pour_plan_advice,
@@ -32,8 +32,17 @@ from tests.cast import MORNING, told
 from tests.dossier.pages import texts
 from tests.hulls.factories import Berth, make_berth
 from tests.materials.factories import SHEET
-from tests.pours.factories import POUR_PLAN, Running, lay_feed_lines, read_plan, running, set_plan
-from tests.pours.test_views import form, page
+from tests.pours.factories import (
+    POUR_PLAN,
+    Running,
+    lay_feed_lines,
+    log_cup,
+    panel_fields,
+    read_plan,
+    running,
+    set_plan,
+)
+from tests.pours.test_views import calibrated_today, form, page
 
 pytestmark = pytest.mark.django_db
 
@@ -201,18 +210,6 @@ def test_more_lines_and_better_places_are_never_slower(berth: Berth) -> None:
 # ---- Cups and panels
 
 
-def panel_fields(berth: Berth) -> dict[str, object]:
-    return {
-        "zone": berth.revision.zones.get(name="Bottom"),
-        "medium": berth.shelf.flow_medium,
-        "system": berth.shelf.system,
-        "resin_temperature_c": 20.0,
-        "station_pressure_mbar": 1010.0,
-        "bag_pressure_mbar_abs": 20.0,
-        "words": "invented panel TP-1",
-    }
-
-
 def readings(berth: Berth, factor: float) -> list[tuple[float, float]]:
     """As Darcy's law would have them in the lay-up of the bottom, so much more permeable than by its sheets."""
     dry = fitted_panel(**panel_fields(berth), readings=[(n, 100.0 * sqrt(n)) for n in range(1, 7)]).panel
@@ -245,25 +242,10 @@ def test_too_few_readings_make_no_panel(berth: Berth) -> None:
     assert not TrialPanel.objects.exists()
 
 
-def cup(berth: Berth, **changes: object) -> GelCup:
-    shelf = berth.shelf
-    fields = {
-        "system": shelf.system,
-        "resin_lot": shelf.lot(shelf.resin),
-        "catalyst_lot": shelf.lot(shelf.catalyst),
-        "dose_phr": 1.5,
-        "temperature_c": 20.0,
-        "gel_min": 62.0,
-        "thermometer": berth.shop.thermometer,
-        "told": told("MO"),
-    }
-    return services.log_gel_cup(**{**fields, **changes})  # type: ignore[arg-type]
-
-
 def test_a_gel_cup_is_of_the_systems_own_materials(berth: Berth) -> None:
-    assert cup(berth).gel_min == 62.0
+    assert log_cup(berth).gel_min == 62.0
     with pytest.raises(Refused) as refused:
-        cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
+        log_cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
     assert list(refused.value.problems) == ["resin_lot"]
 
 
@@ -272,14 +254,14 @@ def test_the_yards_cups_draw_the_makers_table_toward_them_and_may_stand_alone(be
     assert "the maker's table alone" in by_table.gel_words
     maker = {(1.2, 18.0): 84.0, (1.2, 23.0): 58.0, (1.8, 18.0): 56.5, (1.8, 28.0): 25.0}
     for (dose, temperature), minutes in list(maker.items())[:2]:
-        cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
+        log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
     drawn = read_plan(berth)
     assert "drawn toward 2 cups" in drawn.gel_words
     assert by_table.gel_mid_min < drawn.gel_mid_min < 1.25 * by_table.gel_mid_min
     for (dose, temperature), minutes in list(maker.items())[2:]:
-        cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
+        log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
     for dose, temperature, minutes in ((1.5, 20.0, 70.0), (1.5, 25.0, 50.0)):
-        cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=minutes)
+        log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=minutes)
     alone = read_plan(berth, dose_phr=1.3)
     assert "enough to stand by themselves" in alone.gel_words
     assert (alone.gel_low_min or 0) < (alone.gel_mid_min or 0) < (alone.gel_high_min or 0)
@@ -347,6 +329,20 @@ def test_read_to_the_crew_it_is_in_the_book(client: Client, berth: Berth) -> Non
     assert "Begin to mix by" in paper
 
 
+def test_the_next_one_begins_from_the_last_without_what_is_of_the_day(client: Client, berth: Berth) -> None:
+    first = read_plan(berth)
+    client.force_login(berth.shop.lead)
+    shown = client.get(page("pour-plan-read", berth)).context["form"]
+    assert (shown["dose_phr"].value(), shown["coldest_c"].value()) == ("1.2", None)
+    assert shown["places"].value().startswith("KJ: calls the inlets")
+    assert str(shown["entry_id"].value()) != str(first.pk)
+    kept = {name: shown[name].value() for name in shown.fields if shown[name].value() is not None}
+    day = {"coldest_c": 20, "hottest_c": 22, "station_pressure_mbar": 1005, "bag_pressure_mbar_abs": 18, "source": "x"}
+    answer = client.post(page("pour-plan-read", berth), {**form(**{**kept, **day}), "read_to": ["MO"]})
+    assert answer.status_code == 302, answer.context["form"].errors
+    assert PourPlan.objects.count() == 2
+
+
 def test_a_wrong_place_of_the_crew_is_shown_with_how_to_give_it(client: Client, berth: Berth) -> None:
     client.force_login(berth.shop.lead)
     answer = client.post(page("pour-plan-read", berth), form(**{**POSTED, "places": "somebody at the scale"}, show="y"))
@@ -380,7 +376,12 @@ def test_cups_and_panels_are_logged_on_pages(client: Client, berth: Berth) -> No
     }
     answer = client.post(page("trial-panel-log", berth), form(**fields))
     assert answer.status_code == 302, answer.content.decode()
-    cup(berth)
+    shelf, shop = berth.shelf, berth.shop
+    keyed = {"dose_phr": "1.5", "temperature_c": "20", "gel_min": "62", "thermometer": shop.thermometer.pk}
+    lots = {"resin_lot": shelf.lot(shelf.resin).pk, "catalyst_lot": shelf.lot(shelf.catalyst).pk}
+    calibrated_today(berth)
+    answer = client.post(page("gel-cup-log", berth), form(**keyed, **lots))
+    assert answer.status_code == 302, answer.content.decode()
     words = client.get(page("tried", berth)).content.decode()
     assert "Laid up as" in words
     assert "62" in words

@@ -19,11 +19,10 @@ def pour_plan(part: PartTold, read: ReadPlan) -> Story:
     )
     if read.plan.gone:
         return [words(f"{title}: {read.plan.gone}", SUBHEAD)]
-    gel = (
-        plan.gel_words
-        if plan.gel_low_min is None
-        else f"gel {show_number(plan.gel_low_min, 'min', 0)} to {show(plan.gel_high_min, 'min', 0)} by {plan.gel_words},"
-    )
+    gel = plan.gel_words
+    if plan.gel_low_min is not None:
+        between = f"{show_number(plan.gel_low_min, 'min', 0)} to {show(plan.gel_high_min, 'min', 0)}"
+        gel = f"gel {between} by {plan.gel_words},"
     sums = (
         f"{plan.resin_plan.system.code} at {show(plan.dose_phr, 'phr')}; {show(plan.coldest_c, 'degC')} to "
         f"{show(plan.hottest_c, 'degC')} expected; fill {show(plan.fill_min, 'min', 0)}, factors "
