@@ -1,5 +1,6 @@
 """Reading the resin plan, the hold tests and the pour."""
 
+from hullbook.pours.selectors.advice import PourPlanAdvice, pour_plan_advice
 from hullbook.pours.selectors.day import (
     InletState,
     LayoutView,
@@ -11,19 +12,7 @@ from hullbook.pours.selectors.day import (
     layout_in_force,
     pour_day,
 )
-from hullbook.pours.selectors.flow import (
-    Lacking,
-    PourPlanAdvice,
-    PourPlanInputs,
-    PourPlanView,
-    pour_plan_advice,
-    pour_plan_in_force,
-    pour_plan_view,
-    pour_plans,
-    what_a_pour_plan_lacks,
-    what_has_changed,
-    worked_out_pour_plan,
-)
+from hullbook.pours.selectors.flow import Lacking, PourPlanInputs, what_a_pour_plan_lacks, worked_out_pour_plan
 from hullbook.pours.selectors.hold import (
     HoldTestView,
     hold_tests,
@@ -59,6 +48,13 @@ from hullbook.pours.selectors.pour import (
     pours_of,
     resin_mixed,
     resolution_in,
+)
+from hullbook.pours.selectors.pour_plan import (
+    PourPlanView,
+    pour_plan_in_force,
+    pour_plan_view,
+    pour_plans,
+    what_has_changed,
 )
 from hullbook.pours.selectors.questions import (
     Answer,

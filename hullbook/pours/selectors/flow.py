@@ -1,46 +1,32 @@
-"""The pour plan: how the resin will run, worked out from what is in force, or read as it was told to the crew."""
+"""The pour plan worked out from what is in force, and handed to the tablet as it was read."""
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import cached_property
-from itertools import groupby
-from typing import Any, cast
+from typing import Any
 
 from django.utils import timezone
 
-from hullbook.calc.dose import SecondPart, catalyst_grams
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import (
     Feed,
-    Fill,
     Pull,
     Section,
-    Strip,
-    best_feeds,
     driving_pressure_pa,
-    equal_feeds,
-    fill,
     greatest_lift_m,
     hose_resistance_1_m3,
-    lines_enough,
 )
-from hullbook.calc.gel import DoseWindow, GelBand, adiabatic_rise_k, dose_window, pot_life_min
+from hullbook.calc.gel import GelBand
 from hullbook.calc.permeability import (
     time_band,
 )
 from hullbook.calc.pour_plan import (
-    PartResin,
-    PlannedPail,
     StripFilled,
     StripLaid,
-    ZoneResin,
-    drawn_kg,
     fill_together,
     planned_pails,
 )
-from hullbook.calc.styrene import activity_by_raoult, judge_boil_margin
-from hullbook.calc.verdict import Verdict, judge, no_verdict
 from hullbook.calc.viscosity import (
     thickening_per_min,
     viscosity_curve,
@@ -50,7 +36,6 @@ from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import ZoneView, lines_of, revision_in_force, schedule_view
 from hullbook.materials.enums import SourceKind
-from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import (
     SheetInForce,
     properties_in_force,
@@ -59,7 +44,6 @@ from hullbook.materials.selectors import (
 )
 from hullbook.pours.enums import PlanItemKind, PlanOrderKind
 from hullbook.pours.models import (
-    FeedLine,
     PlanArrival,
     PlanCoefficient,
     PlanFeed,
@@ -70,13 +54,20 @@ from hullbook.pours.models import (
     PourPlan,
     ResinPlan,
 )
-from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
-from hullbook.pours.selectors.plan import plan_in_force, second_part
+from hullbook.pours.selectors.day import LayoutView, layout_in_force
+from hullbook.pours.selectors.plan import plan_in_force
+from hullbook.pours.selectors.pour_plan import (
+    PourPlanView,
+    StripOfPlan,
+    limit,
+    pour_plan_in_force,
+    pour_plan_view,
+    styrene_of,
+)
 from hullbook.pours.selectors.tried import (
     MM,
     UM2_PER_M2,
     VISCOSITY_POINTS,
-    KnownGel,
     known_gel,
     stack_way,
     trial_in_force,
@@ -88,15 +79,9 @@ from hullbook.records.services import Refused
 
 SHORTEST_MM = 1.0
 """A stretch shorter than this at either end of a strip goes with its neighbour."""
-MOST_LINES = 8
 ON_THE_ZONE = frozenset({PlanItemKind.LAMINATE, PlanItemKind.CORE, PlanItemKind.MEDIUM, PlanItemKind.PEEL_PLY})
 IN_THE_LINES = frozenset({PlanItemKind.CHANNELS, PlanItemKind.HOSES})
 PAST_THE_FLANGE = frozenset({PlanItemKind.BRAKE, PlanItemKind.TRAP})
-
-
-def limit(name: str) -> float:
-    """A figure of the pour plan's own table."""
-    return tables.start_values("pour_plan")[name].value
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,205 +178,6 @@ def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
 
 
 # ---- Working it out
-
-
-@dataclass(frozen=True)
-class StripOfPlan:
-    """A strip of a plan: its figures, and the curve through them."""
-
-    station: str
-    side: str
-    filled: StripFilled
-    arrivals: tuple[PlanArrival, ...]
-    at_lines: tuple[float | None, ...]
-
-    def comes_to(self, line_number: int) -> float | None:
-        """The minute the front comes to a line; None where the strip has none there."""
-        if line_number not in self.filled.line_numbers:
-            return None
-        feed = self.filled.strip.feeds[self.filled.line_numbers.index(line_number)]
-        return self.fill.minute_at(feed.girth_m)
-
-    @property
-    def fill(self) -> Fill:
-        return self.filled.fill
-
-    @property
-    def place(self) -> str:
-        return f"station {self.station} {self.side}"
-
-
-@dataclass(frozen=True)
-class LineOpening:
-    """A feed line and the minute it opens by the plan."""
-
-    line: FeedLine
-    minute: float
-
-    @property
-    def words(self) -> str:
-        return when_it_opens(self.line)
-
-
-@dataclass(frozen=True)
-class PourPlanView:
-    """A pour plan with its lines: still to be read, or as it was read to the crew."""
-
-    plan: PourPlan
-    rows: tuple[EntryRow, ...]
-
-    def _of(self, kind: type[Any]) -> tuple[Any, ...]:
-        return tuple(row for row in self.rows if isinstance(row, kind))
-
-    @property
-    def coefficients(self) -> tuple[PlanCoefficient, ...]:
-        return self._of(PlanCoefficient)
-
-    @property
-    def pails(self) -> tuple[PlannedPail, ...]:
-        """Each put on when the one before is empty."""
-        rows: tuple[PlanPail, ...] = self._of(PlanPail)
-        return tuple(PlannedPail(row.number, row.mix_by_min, row.on_min, row.empty_min) for row in rows)
-
-    @property
-    def places(self) -> tuple[PlanOrder, ...]:
-        return self._orders(PlanOrderKind.PLACE)
-
-    @property
-    def stops(self) -> tuple[PlanOrder, ...]:
-        return self._orders(PlanOrderKind.STOP)
-
-    @property
-    def read_to(self) -> tuple[PlanOrder, ...]:
-        return self._orders(PlanOrderKind.READ_TO)
-
-    def _orders(self, kind: PlanOrderKind) -> tuple[PlanOrder, ...]:
-        orders: tuple[PlanOrder, ...] = self._of(PlanOrder)
-        return tuple(order for order in orders if order.kind == kind)
-
-    @property
-    def pull(self) -> Pull:
-        plan = self.plan
-        return Pull(
-            plan.driving_pressure_pa, plan.viscosity_pa_s, plan.liquid_resin_density_kg_m3, plan.thickening_per_min
-        )
-
-    @property
-    def resin(self) -> PartResin:
-        rows: tuple[PlanZoneResin, ...] = self._of(PlanZoneResin)
-        zones = tuple(
-            ZoneResin(row.name, row.side, cast(float, row.from_mm), cast(float, row.to_mm), row.kg)
-            for row in rows
-            if row.line_number is None
-        )
-        lines = {row.line_number: row.kg for row in rows if row.line_number is not None}
-        return PartResin(zones, lines, self.plan.end_kg)
-
-    @cached_property
-    def strips(self) -> tuple[StripOfPlan, ...]:
-        """In the order of the stations, starboard before port, as they were reckoned with."""
-        found = []
-        sections: tuple[PlanSection, ...] = self._of(PlanSection)
-        for (station, side), rows in groupby(sections, key=lambda row: (row.station, row.side)):
-            feeds = [row for row in self._of(PlanFeed) if (row.station, row.side) == (station, side)]
-            strip = Strip(tuple(_section_of(row) for row in rows), tuple(_feed_of(row) for row in feeds))
-            numbers = tuple(row.line_number for row in feeds)
-            filled = StripFilled(station, side, numbers, strip, fill(strip, self.pull))
-            arrivals = tuple(row for row in self._of(PlanArrival) if (row.station, row.side) == (station, side))
-            found.append(StripOfPlan(station, side, filled, arrivals, ()))
-        later = sorted({number for one in found for number in one.filled.line_numbers if one.filled.opened_at(number)})
-        return tuple(replace(one, at_lines=tuple(one.comes_to(number) for number in later)) for one in found)
-
-    @property
-    def slowest(self) -> StripOfPlan:
-        return max(self.strips, key=lambda one: one.fill.fill_minutes)
-
-    def drawn_kg(self, minute: float) -> float:
-        return drawn_kg([one.filled for one in self.strips], self.resin, minute)
-
-    @property
-    def system(self) -> ResinSystem:
-        return self.plan.resin_plan.system
-
-    @property
-    def grams_per_pail(self) -> float:
-        return catalyst_grams(self.plan.pail_kg, self.plan.dose_phr, second_part(self.system))
-
-    @property
-    def pull_mbar(self) -> float:
-        return self.plan.driving_pressure_pa / 100
-
-    @property
-    def band_words(self) -> str:
-        """How sure the time is, and why."""
-        plan = self.plan
-        factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
-        if plan.trial_id is None:
-            return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
-        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
-
-    @property
-    def openings(self) -> tuple["LineOpening", ...]:
-        """Each feed line in the order they open, the last strip deciding."""
-        layout = LayoutView(
-            self.plan.layout,
-            tuple(self.plan.layout.lines.all()),
-            tuple(self.plan.layout.inlets.all()),
-            tuple(self.plan.layout.stations.all()),
-        )
-        minutes: dict[int, float] = {}
-        for strip in self.strips:
-            for number in strip.filled.line_numbers:
-                minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
-        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
-        return tuple(sorted(opened, key=lambda one: one.minute))
-
-    @property
-    def fastest_min(self) -> float:
-        return self.plan.fill_min * self.plan.band_low
-
-    @property
-    def longest_min(self) -> float:
-        return self.plan.fill_min * self.plan.band_high
-
-    @property
-    def verdict(self) -> Verdict:
-        """The fill against the share of the earliest gel it may take; how sure the time is counts."""
-        return fill_verdict(self.plan)
-
-    @property
-    def gel_pails(self) -> tuple[tuple[PlannedPail, float], ...]:
-        """Pails that would gel before they are used up, with the minutes."""
-        if self.plan.gel_low_min is None:
-            return ()
-        late = ((pail, pail.short_of_gel_min(self.plan.gel_low_min)) for pail in self.pails)
-        return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
-
-
-def _section_of(row: PlanSection) -> Section:
-    return Section(
-        row.name, row.length_m, row.thickness_mm, row.porosity, row.permeability_um2 / UM2_PER_M2, row.rise_m
-    )
-
-
-def _feed_of(row: PlanFeed) -> Feed:
-    return Feed(row.girth_m, row.opens_front_m, row.hose_resistance_1_m3)
-
-
-def fill_verdict(plan: PourPlan) -> Verdict:
-    """A fill longer than its share of the earliest gel at the hottest is outside; the band of the time is its doubt."""
-    if plan.gel_low_min is None:
-        return no_verdict("pour.fill", plan.gel_words)
-    share = plan.fill_min / plan.gel_low_min
-    start = tables.start_values("pour_plan")["gel_share_fraction"]
-    return judge(
-        "pour.fill",
-        share,
-        high=start.value,
-        expanded_uncertainty=share * (plan.band_high - 1),
-        unit="fraction",
-        source=f"{start.source} ({start.status})",
-    )
 
 
 def worked_out_pour_plan(part: Part, inputs: PourPlanInputs) -> PourPlanView:
@@ -705,33 +491,7 @@ def _strip_rows(strip: StripFilled) -> Iterator[EntryRow]:
     yield PlanArrival(**where, girth_mm=strip.length_mm, at="flange", minute=strip.fill.fill_minutes)
 
 
-# ---- Reading it
-
-
-def pour_plans(part: Part) -> list[PourPlan]:
-    """Every pour plan read for a part, the newest first, also those struck out."""
-    plans = PourPlan.objects.filter(part=part).select_related("entry", "entry__struck_out", "corrected_by")
-    return list(plans.order_by("-number"))
-
-
-def pour_plan_in_force(part: Part) -> PourPlan | None:
-    plans = PourPlan.objects.current().filter(part=part)
-    return plans.select_related(
-        "entry", "part__hull", "layout__entry", "trial__entry", "resin_plan__revision",
-        "resin_plan__system__resin", "resin_plan__system__catalyst",
-    ).order_by("-pk").first()  # fmt: skip
-
-
-ROWS = ("sections", "feeds", "arrivals", "resin", "pails", "coefficients", "orders")
-
-
-def pour_plan_view(plan: PourPlan) -> PourPlanView:
-    """A pour plan as it was read."""
-    rows = [row for name in ROWS for row in getattr(plan, name).all()]
-    for row in rows:
-        if isinstance(row, PlanCoefficient):
-            row.material  # noqa: B018
-    return PourPlanView(plan, tuple(rows))
+# ---- For the tablet
 
 
 def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
@@ -821,195 +581,3 @@ def _strip_data(strip: StripOfPlan) -> dict[str, Any]:
 def _enough_k(plan: ResinPlan) -> float:
     """How many deviations the resin plan's two costs ask for."""
     return (plan.upper_kg - plan.mean_kg) / plan.sd_kg if plan.sd_kg else 0.0
-
-
-def styrene_of(system: ResinSystem) -> dict[str, float] | None:
-    """Activity of styrene over the resin, and the factors of its boiling pressure; None where the sheet has none."""
-    share = properties_in_force([system.resin])[system.resin_id].value("styrene_mass_fraction")
-    if not share:
-        return None
-    start = tables.start_values("styrene")
-    return {
-        "activity": activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value),
-        "red": start["red_factor"].value,
-        "amber": start["amber_factor"].value,
-    }
-
-
-# ---- What follows from it
-
-
-@dataclass(frozen=True)
-class Spacing:
-    """Feed lines along the slowest strip by one rule: where they lie, and how long the fill takes."""
-
-    words: str
-    girths_mm: tuple[float, ...]
-    minutes: float
-
-
-@dataclass(frozen=True)
-class DoseWindowView:
-    """The doses of the day, in grams on a pail of the plan."""
-
-    window: DoseWindow
-    known: KnownGel
-    plan: PourPlan
-    second: SecondPart
-
-    def _grams(self, dose_phr: float) -> float:
-        return catalyst_grams(self.plan.pail_kg, dose_phr, self.second)
-
-    @property
-    def low_g(self) -> float:
-        return self._grams(self.window.low_phr)
-
-    @property
-    def high_g(self) -> float:
-        return self._grams(self.window.high_phr)
-
-    @property
-    def is_planned_inside(self) -> bool:
-        return self.window.low_phr <= self.plan.dose_phr <= self.window.high_phr
-
-
-@dataclass(frozen=True)
-class PourPlanAdvice:
-    """What the plan's figures say beyond the plan: line spacing, lines enough, hose, lag of the medium."""
-
-    spacings: tuple[Spacing, ...]
-    limit_min: float | None
-    lines_enough: int | None
-    hose_words: str
-    lag_words: str
-    window: DoseWindowView | str
-    boil: Verdict | None
-    thick_words: str
-    pot_life_min: float | None
-    warms_by_k: float
-
-
-def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
-    """Worked out anew from the plan's own figures."""
-    plan, strip = view.plan, view.slowest.filled.strip
-    lines = len(strip.feeds)
-    limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
-    spacings = (
-        _spacing("as laid", strip, view.pull),
-        _spacing("evenly spaced", equal_feeds(strip, lines), view.pull),
-        _spacing("best places", best_feeds(strip, view.pull, lines), view.pull),
-    )
-    return PourPlanAdvice(
-        spacings=spacings,
-        limit_min=limit_min,
-        lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
-        hose_words=_hose_words(strip),
-        lag_words=_lag_words(view),
-        window=_dose_window(view),
-        boil=_boil_margin(view),
-        thick_words=_thick_words(view),
-        pot_life_min=None
-        if plan.gel_low_min is None
-        else pot_life_min(plan.gel_low_min, share=limit("gel_share_fraction"), pail_kg=plan.pail_kg),
-        warms_by_k=_adiabatic_rise_k(),
-    )
-
-
-def _dose_window(view: PourPlanView) -> DoseWindowView | str:
-    """The doses the day leaves, or a sentence why that cannot be said."""
-    plan, known = view.plan, known_gel(view.system)
-    if isinstance(known, str):
-        return f"No dose is advised: {known}."
-    try:
-        window = dose_window(
-            known.law,
-            handling_min=plan.handling_min,
-            fill_min=plan.fill_min,
-            share=limit("gel_share_fraction"),
-            hottest_c=plan.hottest_c,
-            coldest_c=plan.coldest_c,
-            latest_min=None,
-            maker_low_phr=view.system.dose_low_phr,
-            maker_high_phr=view.system.dose_high_phr,
-            law_low_phr=known.low_phr,
-            law_high_phr=known.high_phr,
-        )
-    except InputRefused as refused:
-        return f"No dose is advised: {refused}."
-    return DoseWindowView(window, known, plan, second_part(view.system))
-
-
-def _boil_margin(view: PourPlanView) -> Verdict | None:
-    styrene = styrene_of(view.system)
-    if styrene is None:
-        return None
-    start = tables.start_values("styrene")["red_factor"]
-    source = f"{start.source} ({start.status}); activity {styrene['activity']:.2f} by Raoult's law"
-    plan = view.plan
-    return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene)
-
-
-def _thick_words(view: PourPlanView) -> str:
-    start = tables.start_values("gel")["thick_laminate_mm"]
-    thickest = max((one for strip in view.strips for one in strip.filled.strip.sections), key=_thickness)
-    if thickest.thickness_mm <= start.value:
-        return ""
-    return f"{thickest.name} is {thickest.thickness_mm:.0f} mm thick. {start.source[:1].upper()}{start.source[1:]}."
-
-
-def _thickness(section: Section) -> float:
-    return section.thickness_mm
-
-
-def _adiabatic_rise_k() -> float:
-    start = tables.start_values("gel")
-    names = ("heat_of_cure_kj_kg", "resin_heat_capacity_kj_kg_k", "fibre_heat_capacity_kj_kg_k")
-    return adiabatic_rise_k(1.0, **{name: start[name].value for name in names})
-
-
-def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
-    return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
-
-
-def _hose_words(strip: Strip) -> str:
-    """Where the supply hose costs a share of the time worth naming."""
-    start = tables.start_values("flow")["hose_share_of_bay"]
-    ends = [*(feed.girth_m for feed in strip.feeds[1:]), strip.length_m]
-    for place, (feed, end) in enumerate(zip(strip.feeds, ends, strict=True), start=1):
-        bay = 0.0
-        for section, section_end in zip(strip.sections, strip.section_ends_m, strict=True):
-            wet = min(end, section_end) - max(feed.girth_m, section_end - section.length_m)
-            bay += max(wet, 0.0) * MM / (section.permeability_m2 * section.thickness_mm)
-        if 2 * feed.hose_resistance_1_m3 > start.value * bay:
-            share = 2 * feed.hose_resistance_1_m3 / bay
-            return (
-                f"The supply hose of line {place} adds {100 * share:.0f} % to the time of its bay: shorten or widen it."
-            )
-    return ""
-
-
-def _lag_words(view: PourPlanView) -> str:
-    lag_m = view.plan.lag_m
-    if lag_m is None:
-        return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
-    share = tables.start_values("flow")["lag_share_of_way"]
-    end_mm = view.plan.medium_to_mm
-    left_mm = min((strip.filled.length_mm for strip in view.strips if strip.filled.length_mm > end_mm), default=0.0)
-    left_mm = max(left_mm - end_mm, 0.0)
-    said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
-    if MM * lag_m > left_mm:
-        return (
-            f"{said}, but ends {left_mm:.0f} mm before the flange: end it sooner, or the vent fills with the skin dry."
-        )
-    return f"{said} and ends {left_mm:.0f} mm before the flange; below {share.value:g} of the way they count as one."
-
-
-def what_has_changed(view: PourPlanView) -> list[str]:
-    """Why the plan that was read no longer fits what is in force; empty while it does."""
-    plan, changed = view.plan, []
-    layout, resin_plan = layout_in_force(plan.part), plan_in_force(plan.part)
-    if layout is None or layout.layout.pk != plan.layout_id:
-        changed.append("Other feed lines are logged since.")
-    if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
-        changed.append("Another resin plan is set since.")
-    return changed
