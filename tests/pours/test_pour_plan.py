@@ -5,7 +5,9 @@ import re
 from math import log, sqrt
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from hullbook.dossier.report import draw_dossier
 from hullbook.dossier.selectors import dossier_content
@@ -25,6 +27,7 @@ from hullbook.pours.selectors import (
     what_a_pour_plan_lacks,
     what_has_changed,
 )
+from hullbook.pours.services import GivenStation
 from hullbook.records.models import Entry, Judgement
 from hullbook.records.selectors import checked_book
 from hullbook.records.services import Refused
@@ -236,6 +239,15 @@ def test_a_trial_panel_narrows_the_band_and_scales_every_section(berth: Berth) -
     assert any("trial panel" in one.words for one in after.coefficients.all())
 
 
+def test_a_front_that_starts_ahead_is_marked_as_raced(berth: Berth) -> None:
+    """x^2 = m t + 0.02 m2: as along an edge, or with the clock started late (common practice, no source)."""
+    ahead = [(n, round(1000 * sqrt(0.01 * n + 0.02), 1)) for n in (1, 2, 4, 7, 11, 16)]
+    raced = services.log_trial_panel(**panel_fields(berth), readings=ahead, told=told("MO"))
+    even = services.log_trial_panel(**panel_fields(berth), readings=readings(berth, 0.6), told=told("MO"))
+    levels = [panel.entry.judgements.get(code="trial.start").level for panel in (raced, even)]
+    assert levels == ["conditional fail", "pass"]
+
+
 def test_too_few_readings_make_no_panel(berth: Berth) -> None:
     with pytest.raises(Exception, match="at least"):
         services.log_trial_panel(**panel_fields(berth), readings=[(1, 100.0), (2, 150.0)], told=told("MO"))
@@ -408,6 +420,23 @@ def test_the_tablet_gets_all_it_needs_and_none_without_a_plan() -> None:
     assert parts == pytest.approx(kg["total_kg"], abs=1e-4)
     assert sheet["released_kg"] == 600.0
     assert sheet["mix_by"][0] == {"pail": 1, "minute": pytest.approx(sheet["mix_by"][0]["minute"])}
+
+
+def test_the_number_of_queries_for_the_tablet_does_not_grow_with_the_plan() -> None:
+    def asked_for(run: Running) -> int:
+        with CaptureQueriesContext(connection) as asked:
+            pour_sheet(run.pour, MORNING)
+        return len(asked)
+
+    run = running()
+    read_plan(run.day.berth)
+    asked_for(run)  # what the pour itself has fetched stays with it
+    few = asked_for(run)
+    more = [GivenStation(str(number), 1400.0 + number) for number in range(1, 9)]
+    lay_feed_lines(run.day.berth, stations=more)
+    read_plan(run.day.berth)
+    assert len(pour_sheet(run.pour, MORNING)["pour_plan"]["strips"]) == 16
+    assert asked_for(run) == few
 
 
 def poured(run: Running) -> None:

@@ -25,6 +25,7 @@ from hullbook.calc.permeability import (
     lag_length_m,
     through_permeability_m2,
 )
+from hullbook.calc.verdict import Level, Verdict
 from hullbook.calc.viscosity import ViscosityPoint, viscosity_curve, viscosity_pa_s_at
 from hullbook.hulls.models import Zone
 from hullbook.hulls.selectors import LineView, ZoneView, schedule_view
@@ -127,9 +128,14 @@ class FittedPanel:
     trial: Trial
 
     @property
-    def raced(self) -> bool:
-        """The front starts ahead further than chance would have it."""
-        return self.trial.intercept_p < tables.start_values("flow")["intercept_significance"].value
+    def start_verdict(self) -> Verdict:
+        """Whether the front starts ahead further than chance would have it."""
+        start, chance = tables.start_values("flow")["intercept_significance"], self.trial.intercept_p
+        raced = chance < start.value
+        because = "the front starts ahead: resin raced along an edge, or the clock was started late" if raced else ""
+        level: Level = "conditional fail" if raced else "pass"
+        source = f"{start.source} ({start.status})"[:300]
+        return Verdict(level, "trial.start", chance, 0.0, start.value, None, "fraction", source, because)
 
 
 def fitted_panel(
@@ -276,4 +282,8 @@ def gel_cups(system: ResinSystem) -> list[GelCup]:
 def panels(system: ResinSystem) -> list[TrialPanel]:
     """Every current trial panel of a system, the newest first."""
     found = TrialPanel.objects.current().filter(system=system)
-    return list(found.select_related("entry", "zone__revision", "medium").prefetch_related("readings").order_by("-pk"))
+    return list(
+        found.select_related("entry", "zone__revision", "medium")
+        .prefetch_related("readings", "entry__judgements")
+        .order_by("-pk")
+    )
