@@ -192,6 +192,15 @@ def test_a_plan_whose_lines_or_resin_changed_since_says_so(berth: Berth) -> None
     assert len(what_has_changed(view)) == 2
 
 
+def test_without_flow_medium_the_laminate_alone_carries_the_resin(berth: Berth) -> None:
+    set_plan(berth, medium=None, medium_coverage_m2=0.0)
+    view = pour_plan_view(read_plan(berth))
+    bottom = next(one for one in view.strips[0].filled.strip.sections if one.name == "Bottom")
+    assert bottom.permeability_m2 == pytest.approx(90e-12, rel=1e-6)
+    assert bottom.porosity == pytest.approx(0.48, rel=1e-6)
+    assert pour_plan_advice(view).lag_words == "No flow medium is laid."
+
+
 def test_struck_out_it_is_no_longer_in_force(berth: Berth) -> None:
     first, second = read_plan(berth), read_plan(berth, dose_phr=1.3)
     assert (first.number, second.number) == (1, 2)

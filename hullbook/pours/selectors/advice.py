@@ -19,6 +19,7 @@ from hullbook.calc.verdict import Verdict
 from hullbook.pours.models import (
     PourPlan,
 )
+from hullbook.pours.selectors.flow import medium_of
 from hullbook.pours.selectors.plan import second_part
 from hullbook.pours.selectors.pour_plan import (
     PourPlanView,
@@ -186,6 +187,8 @@ def _hose_words(strip: Strip) -> str:
 
 def _lag_words(view: PourPlanView) -> str:
     lag_m = view.plan.lag_m
+    if medium_of(view.plan.resin_plan) is None:
+        return "No flow medium is laid."
     if lag_m is None:
         return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
     share = tables.start_values("flow")["lag_share_of_way"]

@@ -160,13 +160,14 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
 def _without_permeability(plan: ResinPlan) -> list[str]:
     zones = schedule_view(plan.revision).zones
     plies = {line.line.material.code: line.sheet for zone in zones for line in zone.plies}
-    medium = _medium_of(plan)
+    medium = medium_of(plan)
     if medium is not None:
         plies[medium.material.code] = medium
     return [code for code, sheet in plies.items() if "permeability_um2" not in sheet.values]
 
 
-def _medium_of(plan: ResinPlan) -> SheetInForce | None:
+def medium_of(plan: ResinPlan) -> SheetInForce | None:
+    """The flow medium a resin plan is made with, if any."""
     return _laid(plan, "medium_coverage_m2")
 
 
@@ -210,7 +211,7 @@ class _Working:
         self.resin_sheet = resin_sheet
         self.density = resin_sheet.values["liquid_density_kg_m3"].value
         self.zones = schedule_view(resin_plan.revision, resin_sheet.values.get("cured_density_kg_m3")).zones
-        self.medium, self.peel_ply = _medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
+        self.medium, self.peel_ply = medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
         self.ways = {zone.zone.pk: stack_way(zone, self.medium, self.peel_ply) for zone in self.zones if zone.plies}
         self.factor = 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
         self.own = {one.name: one for one in resin_plan.inputs.all()}
