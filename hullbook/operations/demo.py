@@ -710,7 +710,7 @@ class HullStory:
             return
         last = start + dt.timedelta(minutes=2 + 9 * (pails - 1))
         self.story.at(last + dt.timedelta(minutes=22), "KJ", self._close_pour)
-        self.story.at(last + dt.timedelta(minutes=40), "MO", self._gel(1, GelPlace.CUP))
+        self.story.at(last + dt.timedelta(minutes=52), "MO", self._gel(1, GelPlace.CUP))
         self.story.at(last + dt.timedelta(minutes=58), "MO", self._gel(None, GelPlace.PART))
         when = moment(self.facts["pour"], 13, 30)
         for number, (place, mass, doubt, scale) in enumerate(self._left_over()):

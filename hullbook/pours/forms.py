@@ -436,7 +436,11 @@ class PourPlanForm(LogForm):
         self.initial.setdefault("stops", "\n".join(STOPS))
         if (before := pour_plan_in_force(part)) is not None:
             view = pour_plan_view(before)
-            figures = [name for name in self.fields if hasattr(before, name) and name not in self.of_the_day]
+            figures = [
+                name
+                for name, field in self.fields.items()
+                if isinstance(field, QuantityField) and name not in self.of_the_day
+            ]
             self.initial |= {name: f"{getattr(before, name):.10g}" for name in figures}
             self.initial |= {
                 "places": "\n".join(f"{one.who}: {one.words}" for one in view.places),

@@ -779,7 +779,7 @@ def log_trial_panel(
         words=words.strip(),
     )
     lines = [TrialReading(panel=fitted.panel, minute=minute, front_mm=front_mm) for minute, front_mm in readings]
-    return append(fitted.panel, lines, told=told)
+    return append(fitted.panel, [*lines, *judgements([fitted.start_verdict])], told=told)
 
 
 @logs

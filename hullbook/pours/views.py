@@ -49,9 +49,10 @@ from hullbook.pours.selectors import (
     Answer,
     OpenQuestion,
     PourPlanView,
+    cup_views,
     gap_questions,
-    gel_cups,
     hold_tests,
+    known_gel,
     layout_in_force,
     number_gaps,
     open_pour,
@@ -240,9 +241,13 @@ def tried(request: HttpRequest, number: str, part: str) -> HttpResponse:
     """Gel cups and trial panels of the resin system this part is planned with."""
     found = part_for(request.user, Act.READ, number, part)
     plan = plan_in_force(found)
-    context = {"part": found, "system": plan.system if plan else None, "cups": [], "panels": []}
+    context: dict[str, Any] = {"part": found, "system": plan.system if plan else None}
     if plan is not None:
-        context |= {"cups": gel_cups(plan.system), "panels": [(one, panel_plot(one)) for one in panels(plan.system)]}
+        context |= {
+            "cups": cup_views(plan.system),
+            "known": known_gel(plan.system),
+            "panels": [(one, panel_plot(one)) for one in panels(plan.system)],
+        }
     return render(request, "pours/tried.html", context)
 
 

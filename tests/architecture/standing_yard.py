@@ -30,6 +30,7 @@ from hullbook.pours.services import (
     log_feed_layout,
     log_front,
     log_pour_temperature,
+    log_trial_panel,
     log_trouble,
     mend_trouble,
     move_inlet,
@@ -55,7 +56,7 @@ from tests.hulls.factories import bring_photo, picture
 from tests.hulls.test_lines import give_lines
 from tests.inspection.factories import LAST_DAY, POUR_DAY, Sheltered, complete_hull, hours, sheltered
 from tests.materials.factories import stock_shelf
-from tests.pours.factories import read_plan
+from tests.pours.factories import log_cup, panel_fields, read_plan
 
 TABLET_KEY = "5" * 64
 
@@ -93,6 +94,8 @@ def stand_up() -> StandingYard:
     poured_at = hours(POUR_DAY, 1.9)
     mix = berth.mix(pour, 6, poured_at, 5.0, told=just_now("MO", happened_at=poured_at))
     while_resin_ran(berth, pour, mix)
+    log_cup(berth, told=just_now("MO"))
+    log_trial_panel(**panel_fields(berth), readings=[(n, 95.0 * n**0.5) for n in range(1, 7)], told=just_now("MO"))
     read_plan(berth, told=just_now("KJ"))
     hardness = berth.try_hardness("Keel", timezone.now())
     berth.weigh(Weighed.INSERTS, 0.4, 0.1, timezone.now())

@@ -12,6 +12,7 @@ from hullbook.pours.enums import ComponentRole, GaugeKind, InletMove, PailEnded,
 from hullbook.pours.models import (
     FeedLayout,
     FrontReached,
+    GelCup,
     HoldTest,
     InletMoved,
     Mix,
@@ -118,6 +119,33 @@ def read_plan(berth: Berth, **changes: Any) -> PourPlan:
     fields = {"told": told(), **changes}
     said = fields.pop("told")
     return services.read_pour_plan(part=berth.part, inputs=PourPlanInputs(**{**POUR_PLAN, **fields}), told=said)
+
+
+def panel_fields(berth: Berth) -> dict[str, Any]:
+    return {
+        "zone": berth.revision.zones.get(name="Bottom"),
+        "medium": berth.shelf.flow_medium,
+        "system": berth.shelf.system,
+        "resin_temperature_c": 20.0,
+        "station_pressure_mbar": 1010.0,
+        "bag_pressure_mbar_abs": 20.0,
+        "words": "invented panel TP-1",
+    }
+
+
+def log_cup(berth: Berth, **changes: Any) -> GelCup:
+    shelf = berth.shelf
+    fields = {
+        "system": shelf.system,
+        "resin_lot": shelf.lot(shelf.resin),
+        "catalyst_lot": shelf.lot(shelf.catalyst),
+        "dose_phr": 1.5,
+        "temperature_c": 20.0,
+        "gel_min": 62.0,
+        "thermometer": berth.shop.thermometer,
+        "told": told("MO"),
+    }
+    return services.log_gel_cup(**{**fields, **changes})
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,9 @@ import re
 from math import log, sqrt
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from hullbook.dossier.report import draw_dossier
 from hullbook.dossier.selectors import dossier_content
@@ -15,7 +17,7 @@ from hullbook.materials.selectors import sheet_in_force
 from hullbook.materials.services import GivenProperty, revise_sheet, strike_out
 from hullbook.pours import services
 from hullbook.pours.enums import GelPlace, InletMove
-from hullbook.pours.models import GelCup, PourPlan, TrialPanel
+from hullbook.pours.models import PourPlan, TrialPanel
 from hullbook.pours.selectors import (
     fitted_panel,
     pour_plan_advice,
@@ -25,6 +27,7 @@ from hullbook.pours.selectors import (
     what_a_pour_plan_lacks,
     what_has_changed,
 )
+from hullbook.pours.services import GivenStation
 from hullbook.records.models import Entry, Judgement
 from hullbook.records.selectors import checked_book
 from hullbook.records.services import Refused
@@ -32,8 +35,17 @@ from tests.cast import MORNING, told
 from tests.dossier.pages import texts
 from tests.hulls.factories import Berth, make_berth
 from tests.materials.factories import SHEET
-from tests.pours.factories import POUR_PLAN, Running, lay_feed_lines, read_plan, running, set_plan
-from tests.pours.test_views import form, page
+from tests.pours.factories import (
+    POUR_PLAN,
+    Running,
+    lay_feed_lines,
+    log_cup,
+    panel_fields,
+    read_plan,
+    running,
+    set_plan,
+)
+from tests.pours.test_views import calibrated_today, form, page
 
 pytestmark = pytest.mark.django_db
 
@@ -144,7 +156,7 @@ def test_a_temperature_past_the_resins_points_is_refused_with_a_sentence(berth: 
 def test_past_the_gel_table_the_gel_is_not_told_and_there_is_no_verdict(berth: Berth) -> None:
     plan = read_plan(berth, dose_phr=2.6)
     assert plan.gel_low_min is None
-    assert "covers 1 to 2 phr" in plan.gel_words
+    assert "known for 1 to 2 phr" in plan.gel_words
     assert pour_plan_view(plan).verdict.level == "no verdict"
 
 
@@ -180,6 +192,15 @@ def test_a_plan_whose_lines_or_resin_changed_since_says_so(berth: Berth) -> None
     assert len(what_has_changed(view)) == 2
 
 
+def test_without_flow_medium_the_laminate_alone_carries_the_resin(berth: Berth) -> None:
+    set_plan(berth, medium=None, medium_coverage_m2=0.0)
+    view = pour_plan_view(read_plan(berth))
+    bottom = next(one for one in view.strips[0].filled.strip.sections if one.name == "Bottom")
+    assert bottom.permeability_m2 == pytest.approx(90e-12, rel=1e-6)
+    assert bottom.porosity == pytest.approx(0.48, rel=1e-6)
+    assert pour_plan_advice(view).lag_words == "No flow medium is laid."
+
+
 def test_struck_out_it_is_no_longer_in_force(berth: Berth) -> None:
     first, second = read_plan(berth), read_plan(berth, dose_phr=1.3)
     assert (first.number, second.number) == (1, 2)
@@ -199,18 +220,6 @@ def test_more_lines_and_better_places_are_never_slower(berth: Berth) -> None:
 
 
 # ---- Cups and panels
-
-
-def panel_fields(berth: Berth) -> dict[str, object]:
-    return {
-        "zone": berth.revision.zones.get(name="Bottom"),
-        "medium": berth.shelf.flow_medium,
-        "system": berth.shelf.system,
-        "resin_temperature_c": 20.0,
-        "station_pressure_mbar": 1010.0,
-        "bag_pressure_mbar_abs": 20.0,
-        "words": "invented panel TP-1",
-    }
 
 
 def readings(berth: Berth, factor: float) -> list[tuple[float, float]]:
@@ -239,32 +248,64 @@ def test_a_trial_panel_narrows_the_band_and_scales_every_section(berth: Berth) -
     assert any("trial panel" in one.words for one in after.coefficients.all())
 
 
+def test_a_front_that_starts_ahead_is_marked_as_raced(berth: Berth) -> None:
+    """x^2 = m t + 0.02 m2: as along an edge, or with the clock started late (common practice, no source)."""
+    ahead = [(n, round(1000 * sqrt(0.01 * n + 0.02), 1)) for n in (1, 2, 4, 7, 11, 16)]
+    raced = services.log_trial_panel(**panel_fields(berth), readings=ahead, told=told("MO"))
+    even = services.log_trial_panel(**panel_fields(berth), readings=readings(berth, 0.6), told=told("MO"))
+    levels = [panel.entry.judgements.get(code="trial.start").level for panel in (raced, even)]
+    assert levels == ["conditional fail", "pass"]
+
+
 def test_too_few_readings_make_no_panel(berth: Berth) -> None:
     with pytest.raises(Exception, match="at least"):
         services.log_trial_panel(**panel_fields(berth), readings=[(1, 100.0), (2, 150.0)], told=told("MO"))
     assert not TrialPanel.objects.exists()
 
 
-def cup(berth: Berth, **changes: object) -> GelCup:
-    shelf = berth.shelf
-    fields = {
-        "system": shelf.system,
-        "resin_lot": shelf.lot(shelf.resin),
-        "catalyst_lot": shelf.lot(shelf.catalyst),
-        "dose_phr": 1.5,
-        "temperature_c": 20.0,
-        "gel_min": 62.0,
-        "thermometer": berth.shop.thermometer,
-        "told": told("MO"),
-    }
-    return services.log_gel_cup(**{**fields, **changes})  # type: ignore[arg-type]
-
-
 def test_a_gel_cup_is_of_the_systems_own_materials(berth: Berth) -> None:
-    assert cup(berth).gel_min == 62.0
+    assert log_cup(berth).gel_min == 62.0
     with pytest.raises(Refused) as refused:
-        cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
+        log_cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
     assert list(refused.value.problems) == ["resin_lot"]
+
+
+def test_the_yards_cups_draw_the_makers_table_toward_them_and_may_stand_alone(berth: Berth) -> None:
+    by_table = read_plan(berth)
+    assert "the maker's table alone" in by_table.gel_words
+    maker = {(1.2, 18.0): 84.0, (1.2, 23.0): 58.0, (1.8, 18.0): 56.5, (1.8, 28.0): 25.0}
+    for (dose, temperature), minutes in list(maker.items())[:2]:
+        log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
+    drawn = read_plan(berth)
+    assert "drawn toward 2 cups" in drawn.gel_words
+    assert by_table.gel_mid_min < drawn.gel_mid_min < 1.25 * by_table.gel_mid_min
+    for (dose, temperature), minutes in list(maker.items())[2:]:
+        log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
+    for dose, temperature, minutes in ((1.5, 20.0, 70.0), (1.5, 25.0, 50.0)):
+        log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=minutes)
+    alone = read_plan(berth, dose_phr=1.3)
+    assert "enough to stand by themselves" in alone.gel_words
+    assert (alone.gel_low_min or 0) < (alone.gel_mid_min or 0) < (alone.gel_high_min or 0)
+
+
+def test_the_day_allows_doses_inside_the_makers_limits_only(berth: Berth) -> None:
+    advice = pour_plan_advice(pour_plan_view(read_plan(berth)))
+    assert not isinstance(advice.window, str)
+    window = advice.window.window
+    assert 1.0 <= window.low_phr <= window.high_phr <= 2.0
+    assert window.required_min == pytest.approx(5.0 + advice.spacings[0].minutes / 0.7, rel=1e-2)
+    assert advice.window.low_g == pytest.approx(12.5 * 10 * window.low_phr)
+    slow = pour_plan_advice(pour_plan_view(read_plan(berth, medium_to_mm=0.0)))
+    assert not isinstance(slow.window, str)
+    assert slow.window.window.is_empty
+
+
+def test_styrene_under_the_bag_is_held_against_its_boiling_and_left_out_where_there_is_none(berth: Berth) -> None:
+    boil = pour_plan_advice(pour_plan_view(read_plan(berth))).boil
+    assert boil is not None
+    assert boil.level == "pass"
+    without(berth, "resin", "styrene_mass_fraction")
+    assert pour_plan_advice(pour_plan_view(read_plan(berth))).boil is None
 
 
 # ---- Pages
@@ -309,6 +350,20 @@ def test_read_to_the_crew_it_is_in_the_book(client: Client, berth: Berth) -> Non
     assert "Begin to mix by" in paper
 
 
+def test_the_next_one_begins_from_the_last_without_what_is_of_the_day(client: Client, berth: Berth) -> None:
+    first = read_plan(berth)
+    client.force_login(berth.shop.lead)
+    shown = client.get(page("pour-plan-read", berth)).context["form"]
+    assert (shown["dose_phr"].value(), shown["coldest_c"].value()) == ("1.2", None)
+    assert shown["places"].value().startswith("KJ: calls the inlets")
+    assert str(shown["entry_id"].value()) != str(first.pk)
+    kept = {name: shown[name].value() for name in shown.fields if shown[name].value() is not None}
+    day = {"coldest_c": 20, "hottest_c": 22, "station_pressure_mbar": 1005, "bag_pressure_mbar_abs": 18, "source": "x"}
+    answer = client.post(page("pour-plan-read", berth), {**form(**{**kept, **day}), "read_to": ["MO"]})
+    assert answer.status_code == 302, answer.context["form"].errors
+    assert PourPlan.objects.count() == 2
+
+
 def test_a_wrong_place_of_the_crew_is_shown_with_how_to_give_it(client: Client, berth: Berth) -> None:
     client.force_login(berth.shop.lead)
     answer = client.post(page("pour-plan-read", berth), form(**{**POSTED, "places": "somebody at the scale"}, show="y"))
@@ -342,7 +397,12 @@ def test_cups_and_panels_are_logged_on_pages(client: Client, berth: Berth) -> No
     }
     answer = client.post(page("trial-panel-log", berth), form(**fields))
     assert answer.status_code == 302, answer.content.decode()
-    cup(berth)
+    shelf, shop = berth.shelf, berth.shop
+    keyed = {"dose_phr": "1.5", "temperature_c": "20", "gel_min": "62", "thermometer": shop.thermometer.pk}
+    lots = {"resin_lot": shelf.lot(shelf.resin).pk, "catalyst_lot": shelf.lot(shelf.catalyst).pk}
+    calibrated_today(berth)
+    answer = client.post(page("gel-cup-log", berth), form(**keyed, **lots))
+    assert answer.status_code == 302, answer.content.decode()
     words = client.get(page("tried", berth)).content.decode()
     assert "Laid up as" in words
     assert "62" in words
@@ -369,6 +429,23 @@ def test_the_tablet_gets_all_it_needs_and_none_without_a_plan() -> None:
     assert parts == pytest.approx(kg["total_kg"], abs=1e-4)
     assert sheet["released_kg"] == 600.0
     assert sheet["mix_by"][0] == {"pail": 1, "minute": pytest.approx(sheet["mix_by"][0]["minute"])}
+
+
+def test_the_number_of_queries_for_the_tablet_does_not_grow_with_the_plan() -> None:
+    def asked_for(run: Running) -> int:
+        with CaptureQueriesContext(connection) as asked:
+            pour_sheet(run.pour, MORNING)
+        return len(asked)
+
+    run = running()
+    read_plan(run.day.berth)
+    asked_for(run)  # what the pour itself has fetched stays with it
+    few = asked_for(run)
+    more = [GivenStation(str(number), 1400.0 + number) for number in range(1, 9)]
+    lay_feed_lines(run.day.berth, stations=more)
+    read_plan(run.day.berth)
+    assert len(pour_sheet(run.pour, MORNING)["pour_plan"]["strips"]) == 16
+    assert asked_for(run) == few
 
 
 def poured(run: Running) -> None:

@@ -19,15 +19,15 @@ def pour_plan(part: PartTold, read: ReadPlan) -> Story:
     )
     if read.plan.gone:
         return [words(f"{title}: {read.plan.gone}", SUBHEAD)]
-    gel = (
-        plan.gel_words
-        if plan.gel_low_min is None
-        else f"gel from {show(plan.gel_low_min, 'min', 0)} to {show(plan.gel_high_min, 'min', 0)}"
-    )
+    gel = plan.gel_words
+    if plan.gel_low_min is not None:
+        between = f"{show_number(plan.gel_low_min, 'min', 0)} to {show(plan.gel_high_min, 'min', 0)}"
+        gel = f"gel {between} by {plan.gel_words},"
     sums = (
         f"{plan.resin_plan.system.code} at {show(plan.dose_phr, 'phr')}; {show(plan.coldest_c, 'degC')} to "
         f"{show(plan.hottest_c, 'degC')} expected; fill {show(plan.fill_min, 'min', 0)}, factors "
-        f"{plan.band_low:.2f} to {plan.band_high:.2f}; {gel} at the hottest. Drawn from the pails {show(plan.total_kg, 'kg')}. "
+        f"{plan.band_low:.2f} to {plan.band_high:.2f}; {gel} at the hottest. Drawn from the "
+        f"pails {show(plan.total_kg, 'kg')}. "
         f"Verdict: {verdict_words(read.plan.judgements)}."
     )
     places = "; ".join(f"{one.who}: {one.words}" for one in read.orders if one.kind == PlanOrderKind.PLACE)

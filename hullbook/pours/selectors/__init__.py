@@ -1,5 +1,6 @@
 """Reading the resin plan, the hold tests and the pour."""
 
+from hullbook.pours.selectors.advice import PourPlanAdvice, pour_plan_advice
 from hullbook.pours.selectors.day import (
     InletState,
     LayoutView,
@@ -11,23 +12,7 @@ from hullbook.pours.selectors.day import (
     layout_in_force,
     pour_day,
 )
-from hullbook.pours.selectors.flow import (
-    FittedPanel,
-    Lacking,
-    PourPlanAdvice,
-    PourPlanInputs,
-    PourPlanView,
-    fitted_panel,
-    gel_cups,
-    panels,
-    pour_plan_advice,
-    pour_plan_in_force,
-    pour_plan_view,
-    pour_plans,
-    what_a_pour_plan_lacks,
-    what_has_changed,
-    worked_out_pour_plan,
-)
+from hullbook.pours.selectors.flow import Lacking, PourPlanInputs, what_a_pour_plan_lacks, worked_out_pour_plan
 from hullbook.pours.selectors.hold import (
     HoldTestView,
     hold_tests,
@@ -64,6 +49,13 @@ from hullbook.pours.selectors.pour import (
     resin_mixed,
     resolution_in,
 )
+from hullbook.pours.selectors.pour_plan import (
+    PourPlanView,
+    pour_plan_in_force,
+    pour_plan_view,
+    pour_plans,
+    what_has_changed,
+)
 from hullbook.pours.selectors.questions import (
     Answer,
     NumberGap,
@@ -74,9 +66,11 @@ from hullbook.pours.selectors.questions import (
     trouble_place,
 )
 from hullbook.pours.selectors.sheet import NextAct, PourSheet, next_act, pour_sheet
+from hullbook.pours.selectors.tried import CupView, FittedPanel, KnownGel, cup_views, fitted_panel, known_gel, panels
 
 __all__ = [
     "Answer",
+    "CupView",
     "FittedPanel",
     "GelClock",
     "GelView",
@@ -84,6 +78,7 @@ __all__ = [
     "InletState",
     "InputView",
     "ItemView",
+    "KnownGel",
     "Lacking",
     "LayoutView",
     "MixView",
@@ -104,12 +99,13 @@ __all__ = [
     "TroubleView",
     "WorkedOutPlan",
     "closing_of",
+    "cup_views",
     "fitted_panel",
     "gap_questions",
     "gel_clock",
-    "gel_cups",
     "gel_table_or_why",
     "hold_tests",
+    "known_gel",
     "last_hold_test",
     "last_reading",
     "layout_in_force",

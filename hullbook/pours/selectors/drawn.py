@@ -22,9 +22,9 @@ from hullbook.drawings.time_bar import PailBar, Step, time_bar
 from hullbook.hulls.selectors import lines_of, widest_half_girth
 from hullbook.pours.models import TrialPanel
 from hullbook.pours.selectors.day import LayoutView
-from hullbook.pours.selectors.flow import PourPlanView
 from hullbook.pours.selectors.hold import HoldTestView
 from hullbook.pours.selectors.plan import WorkedOutPlan
+from hullbook.pours.selectors.pour_plan import PourPlanView
 
 CONTOURS = 8
 

@@ -1,64 +1,42 @@
-"""The pour plan: how the resin will run, worked out from what is in force, or read as it was told to the crew."""
+"""The pour plan worked out from what is in force, and handed to the tablet as it was read."""
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import cached_property
-from itertools import groupby
-from typing import Any, cast
+from typing import Any
 
 from django.utils import timezone
 
-from hullbook.calc.dose import GelTime, catalyst_grams, gel_time
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import (
     Feed,
-    Fill,
     Pull,
     Section,
-    Strip,
-    best_feeds,
     driving_pressure_pa,
-    equal_feeds,
-    fill,
     greatest_lift_m,
     hose_resistance_1_m3,
-    lines_enough,
 )
+from hullbook.calc.gel import GelBand
 from hullbook.calc.permeability import (
-    Layer,
-    Trial,
-    effective_medium,
-    fit_trial,
-    lag_length_m,
-    through_permeability_m2,
     time_band,
 )
 from hullbook.calc.pour_plan import (
-    PartResin,
-    PlannedPail,
     StripFilled,
     StripLaid,
-    ZoneResin,
-    drawn_kg,
     fill_together,
     planned_pails,
 )
-from hullbook.calc.verdict import Verdict, judge, no_verdict
 from hullbook.calc.viscosity import (
-    ViscosityCurve,
-    ViscosityPoint,
     thickening_per_min,
     viscosity_curve,
     viscosity_pa_s_at,
 )
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
-from hullbook.hulls.selectors import LineView, ZoneView, lines_of, revision_in_force, schedule_view
+from hullbook.hulls.selectors import ZoneView, lines_of, revision_in_force, schedule_view
 from hullbook.materials.enums import SourceKind
-from hullbook.materials.models import Material, ResinSystem
 from hullbook.materials.selectors import (
-    KnownValue,
     SheetInForce,
     properties_in_force,
     properties_of,
@@ -66,8 +44,6 @@ from hullbook.materials.selectors import (
 )
 from hullbook.pours.enums import PlanItemKind, PlanOrderKind
 from hullbook.pours.models import (
-    FeedLine,
-    GelCup,
     PlanArrival,
     PlanCoefficient,
     PlanFeed,
@@ -77,33 +53,35 @@ from hullbook.pours.models import (
     PlanZoneResin,
     PourPlan,
     ResinPlan,
-    TrialPanel,
 )
-from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
-from hullbook.pours.selectors.plan import plan_in_force, second_part
-from hullbook.pours.selectors.pour import gel_table_or_why
+from hullbook.pours.selectors.day import LayoutView, layout_in_force
+from hullbook.pours.selectors.plan import plan_in_force
+from hullbook.pours.selectors.pour_plan import (
+    PourPlanView,
+    StripOfPlan,
+    limit,
+    pour_plan_in_force,
+    pour_plan_view,
+    styrene_of,
+)
+from hullbook.pours.selectors.tried import (
+    MM,
+    UM2_PER_M2,
+    VISCOSITY_POINTS,
+    known_gel,
+    stack_way,
+    trial_in_force,
+    viscosity_points,
+)
 from hullbook.quantities import tables
 from hullbook.records.models import EntryRow
 from hullbook.records.services import Refused
 
-UM2_PER_M2 = 1e12
-MM = 1000.0
 SHORTEST_MM = 1.0
 """A stretch shorter than this at either end of a strip goes with its neighbour."""
-MOST_LINES = 8
-VISCOSITY_POINTS = (
-    ("viscosity_pa_s", "viscosity_at_c"),
-    ("second_viscosity_pa_s", "second_viscosity_at_c"),
-    ("third_viscosity_pa_s", "third_viscosity_at_c"),
-)
 ON_THE_ZONE = frozenset({PlanItemKind.LAMINATE, PlanItemKind.CORE, PlanItemKind.MEDIUM, PlanItemKind.PEEL_PLY})
 IN_THE_LINES = frozenset({PlanItemKind.CHANNELS, PlanItemKind.HOSES})
 PAST_THE_FLANGE = frozenset({PlanItemKind.BRAKE, PlanItemKind.TRAP})
-
-
-def limit(name: str) -> float:
-    """A figure of the pour plan's own table."""
-    return tables.start_values("pour_plan")[name].value
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,27 +160,14 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
 def _without_permeability(plan: ResinPlan) -> list[str]:
     zones = schedule_view(plan.revision).zones
     plies = {line.line.material.code: line.sheet for zone in zones for line in zone.plies}
-    medium = _medium_of(plan)
+    medium = medium_of(plan)
     if medium is not None:
         plies[medium.material.code] = medium
     return [code for code, sheet in plies.items() if "permeability_um2" not in sheet.values]
 
 
-def viscosity_points(sheet: SheetInForce) -> list[ViscosityPoint]:
-    """The viscosities a resin's sheet gives together with their temperatures."""
-    return [
-        ViscosityPoint(sheet.values[at].value, sheet.values[viscosity].value)
-        for viscosity, at in VISCOSITY_POINTS
-        if viscosity in sheet.values and at in sheet.values
-    ]
-
-
-def resin_viscosity(system: ResinSystem) -> ViscosityCurve:
-    """Viscosity of a system's resin against temperature, by its sheet. Raises as `viscosity_curve`."""
-    return viscosity_curve(viscosity_points(properties_in_force([system.resin])[system.resin_id]))
-
-
-def _medium_of(plan: ResinPlan) -> SheetInForce | None:
+def medium_of(plan: ResinPlan) -> SheetInForce | None:
+    """The flow medium a resin plan is made with, if any."""
     return _laid(plan, "medium_coverage_m2")
 
 
@@ -213,343 +178,7 @@ def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
     return properties_in_force([line.material])[line.material.pk]
 
 
-# ---- The stack as a way for the resin
-
-
-@dataclass(frozen=True)
-class StackWay:
-    """A zone's plies and what lies over them as one layer along the flow, and the figures behind it."""
-
-    layer: Layer
-    laminate: Layer
-    medium: Layer | None
-    lag_m: float | None
-    used: tuple[tuple[Material, str, KnownValue], ...]
-
-
-def stack_way(zone: ZoneView, medium: SheetInForce | None, peel_ply: SheetInForce | None) -> StackWay:
-    """Plies of both skins and the flow medium side by side, weighted by thickness; a core's own grooves are left out.
-
-    Raises InputRefused where a sheet lacks a value.
-    """
-    used: list[tuple[Material, str, KnownValue]] = []
-    plies = [_ply_layer(line, used) for line in zone.plies]
-    laminate = effective_medium(plies)
-    if medium is None:
-        return StackWay(laminate, laminate, None, None, tuple(used))
-    over = medium_layer(medium, used)
-    through = _through([*zone.plies], peel_ply)
-    lag = None if through is None else lag_length_m(over, laminate, through)
-    return StackWay(effective_medium([over, laminate]), laminate, over, lag, tuple(used))
-
-
-def _ply_layer(line: LineView, used: list[tuple[Material, str, KnownValue]]) -> Layer:
-    if line.ply is None:
-        raise InputRefused("missing", line.line.material.code, "no thickness", line.lacking or "look at its sheet")
-    permeability = _known(line.sheet, "permeability_um2", used)
-    return Layer(line.ply.thickness_mm, 1 - line.ply.fibre_volume_fraction, permeability / UM2_PER_M2)
-
-
-def medium_layer(sheet: SheetInForce, used: list[tuple[Material, str, KnownValue]]) -> Layer:
-    """Flow medium as a layer: its thickness under the bag less its own solid is what it holds."""
-    names = ("thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2")
-    thickness_mm, weight, density, permeability = (_known(sheet, name, used) for name in names)
-    return Layer(thickness_mm, 1 - MM * weight / density / thickness_mm, permeability / UM2_PER_M2)
-
-
-def _known(sheet: SheetInForce, name: str, used: list[tuple[Material, str, KnownValue]]) -> float:
-    known = sheet.values.get(name)
-    if known is None:
-        raise InputRefused("missing", sheet.material.code, f"no {name}", "give it in a newer sheet")
-    used.append((sheet.material, name, known))
-    return known.value
-
-
-def _through(plies: Sequence[LineView], peel_ply: SheetInForce | None) -> float | None:
-    """Permeability through peel ply and plies in series; None while a sheet does not give it."""
-    layers = [(line.thickness_mm, line.sheet.value("permeability_through_um2")) for line in plies]
-    if peel_ply is not None:
-        layers.append((peel_ply.value("thickness_mm"), peel_ply.value("permeability_through_um2")))
-    if any(thickness is None or permeability is None for thickness, permeability in layers):
-        return None
-    return through_permeability_m2(
-        [Layer(cast(float, thickness), 0.5, cast(float, k) / UM2_PER_M2) for thickness, k in layers]
-    )
-
-
-# ---- What the yard has tried
-
-
-@dataclass(frozen=True)
-class FittedPanel:
-    """A trial panel's readings fitted: the row to be logged, and what else the fit says."""
-
-    panel: TrialPanel
-    trial: Trial
-
-    @property
-    def raced(self) -> bool:
-        """The front starts ahead further than chance would have it."""
-        return self.trial.intercept_p < tables.start_values("flow")["intercept_significance"].value
-
-
-def fitted_panel(
-    *,
-    zone: Zone,
-    medium: Material | None,
-    system: ResinSystem,
-    resin_temperature_c: float,
-    station_pressure_mbar: float,
-    bag_pressure_mbar_abs: float,
-    readings: Sequence[tuple[float, float]],
-    words: str,
-) -> FittedPanel:
-    """Fit a panel laid up as a zone, its porosity and thickness worked out as the plan does. Raises InputRefused."""
-    resin = properties_in_force([system.resin])[system.resin_id]
-    zones = schedule_view(zone.revision, resin.values.get("cured_density_kg_m3")).zones
-    view = next(one for one in zones if one.zone.pk == zone.pk)
-    sheet = None if medium is None else properties_in_force([medium])[medium.pk]
-    layer = stack_way(view, sheet, None).layer
-    viscosity = viscosity_pa_s_at(viscosity_curve(viscosity_points(resin)), resin_temperature_c)
-    trial = fit_trial(
-        [minute for minute, _ in readings],
-        [front_mm / MM for _, front_mm in readings],
-        viscosity_pa_s=viscosity,
-        porosity=layer.porosity,
-        driving_pressure_pa=driving_pressure_pa(station_pressure_mbar, bag_pressure_mbar_abs),
-        hull_against_panel_sd=tables.start_values("flow")["hull_against_panel_sd"].value,
-    )
-    panel = TrialPanel(
-        zone=zone,
-        medium=medium,
-        system=system,
-        resin_temperature_c=resin_temperature_c,
-        viscosity_pa_s=viscosity,
-        station_pressure_mbar=station_pressure_mbar,
-        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
-        thickness_mm=layer.thickness_mm,
-        porosity=layer.porosity,
-        by_sheets_um2=layer.permeability_m2 * UM2_PER_M2,
-        permeability_um2=trial.permeability_m2 * UM2_PER_M2,
-        relative_sd=trial.relative_sd,
-        words=words,
-    )
-    return FittedPanel(panel, trial)
-
-
-def trial_in_force(system: ResinSystem) -> TrialPanel | None:
-    """The latest trial panel filled with a resin system."""
-    panels = TrialPanel.objects.current().filter(system=system)
-    return panels.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk").first()
-
-
 # ---- Working it out
-
-
-@dataclass(frozen=True)
-class StripOfPlan:
-    """A strip of a plan: its figures, and the curve through them."""
-
-    station: str
-    side: str
-    filled: StripFilled
-    arrivals: tuple[PlanArrival, ...]
-    at_lines: tuple[float | None, ...]
-
-    def comes_to(self, line_number: int) -> float | None:
-        """The minute the front comes to a line; None where the strip has none there."""
-        if line_number not in self.filled.line_numbers:
-            return None
-        feed = self.filled.strip.feeds[self.filled.line_numbers.index(line_number)]
-        return self.fill.minute_at(feed.girth_m)
-
-    @property
-    def fill(self) -> Fill:
-        return self.filled.fill
-
-    @property
-    def place(self) -> str:
-        return f"station {self.station} {self.side}"
-
-
-@dataclass(frozen=True)
-class LineOpening:
-    """A feed line and the minute it opens by the plan."""
-
-    line: FeedLine
-    minute: float
-
-    @property
-    def words(self) -> str:
-        return when_it_opens(self.line)
-
-
-@dataclass(frozen=True)
-class PourPlanView:
-    """A pour plan with its lines: still to be read, or as it was read to the crew."""
-
-    plan: PourPlan
-    rows: tuple[EntryRow, ...]
-
-    def _of(self, kind: type[Any]) -> tuple[Any, ...]:
-        return tuple(row for row in self.rows if isinstance(row, kind))
-
-    @property
-    def coefficients(self) -> tuple[PlanCoefficient, ...]:
-        return self._of(PlanCoefficient)
-
-    @property
-    def pails(self) -> tuple[PlannedPail, ...]:
-        """Each put on when the one before is empty."""
-        rows: tuple[PlanPail, ...] = self._of(PlanPail)
-        return tuple(PlannedPail(row.number, row.mix_by_min, row.on_min, row.empty_min) for row in rows)
-
-    @property
-    def places(self) -> tuple[PlanOrder, ...]:
-        return self._orders(PlanOrderKind.PLACE)
-
-    @property
-    def stops(self) -> tuple[PlanOrder, ...]:
-        return self._orders(PlanOrderKind.STOP)
-
-    @property
-    def read_to(self) -> tuple[PlanOrder, ...]:
-        return self._orders(PlanOrderKind.READ_TO)
-
-    def _orders(self, kind: PlanOrderKind) -> tuple[PlanOrder, ...]:
-        orders: tuple[PlanOrder, ...] = self._of(PlanOrder)
-        return tuple(order for order in orders if order.kind == kind)
-
-    @property
-    def pull(self) -> Pull:
-        plan = self.plan
-        return Pull(
-            plan.driving_pressure_pa, plan.viscosity_pa_s, plan.liquid_resin_density_kg_m3, plan.thickening_per_min
-        )
-
-    @property
-    def resin(self) -> PartResin:
-        rows: tuple[PlanZoneResin, ...] = self._of(PlanZoneResin)
-        zones = tuple(
-            ZoneResin(row.name, row.side, cast(float, row.from_mm), cast(float, row.to_mm), row.kg)
-            for row in rows
-            if row.line_number is None
-        )
-        lines = {row.line_number: row.kg for row in rows if row.line_number is not None}
-        return PartResin(zones, lines, self.plan.end_kg)
-
-    @cached_property
-    def strips(self) -> tuple[StripOfPlan, ...]:
-        """In the order of the stations, starboard before port, as they were reckoned with."""
-        found = []
-        sections: tuple[PlanSection, ...] = self._of(PlanSection)
-        for (station, side), rows in groupby(sections, key=lambda row: (row.station, row.side)):
-            feeds = [row for row in self._of(PlanFeed) if (row.station, row.side) == (station, side)]
-            strip = Strip(tuple(_section_of(row) for row in rows), tuple(_feed_of(row) for row in feeds))
-            numbers = tuple(row.line_number for row in feeds)
-            filled = StripFilled(station, side, numbers, strip, fill(strip, self.pull))
-            arrivals = tuple(row for row in self._of(PlanArrival) if (row.station, row.side) == (station, side))
-            found.append(StripOfPlan(station, side, filled, arrivals, ()))
-        later = sorted({number for one in found for number in one.filled.line_numbers if one.filled.opened_at(number)})
-        return tuple(replace(one, at_lines=tuple(one.comes_to(number) for number in later)) for one in found)
-
-    @property
-    def slowest(self) -> StripOfPlan:
-        return max(self.strips, key=lambda one: one.fill.fill_minutes)
-
-    def drawn_kg(self, minute: float) -> float:
-        return drawn_kg([one.filled for one in self.strips], self.resin, minute)
-
-    @property
-    def system(self) -> ResinSystem:
-        return self.plan.resin_plan.system
-
-    @property
-    def gel(self) -> GelTime | None:
-        low, mid, high = self.plan.gel_low_min, self.plan.gel_mid_min, self.plan.gel_high_min
-        if low is None or mid is None or high is None:
-            return None
-        return GelTime(low, mid, high, extrapolated=False)
-
-    @property
-    def grams_per_pail(self) -> float:
-        return catalyst_grams(self.plan.pail_kg, self.plan.dose_phr, second_part(self.system))
-
-    @property
-    def pull_mbar(self) -> float:
-        return self.plan.driving_pressure_pa / 100
-
-    @property
-    def band_words(self) -> str:
-        """How sure the time is, and why."""
-        plan = self.plan
-        factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
-        if plan.trial_id is None:
-            return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
-        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
-
-    @property
-    def openings(self) -> tuple["LineOpening", ...]:
-        """Each feed line in the order they open, the last strip deciding."""
-        layout = LayoutView(
-            self.plan.layout,
-            tuple(self.plan.layout.lines.all()),
-            tuple(self.plan.layout.inlets.all()),
-            tuple(self.plan.layout.stations.all()),
-        )
-        minutes: dict[int, float] = {}
-        for strip in self.strips:
-            for number in strip.filled.line_numbers:
-                minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
-        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
-        return tuple(sorted(opened, key=lambda one: one.minute))
-
-    @property
-    def fastest_min(self) -> float:
-        return self.plan.fill_min * self.plan.band_low
-
-    @property
-    def longest_min(self) -> float:
-        return self.plan.fill_min * self.plan.band_high
-
-    @property
-    def verdict(self) -> Verdict:
-        """The fill against the share of the earliest gel it may take; how sure the time is counts."""
-        return fill_verdict(self.plan)
-
-    @property
-    def gel_pails(self) -> tuple[tuple[PlannedPail, float], ...]:
-        """Pails that would gel before they are used up, with the minutes."""
-        if self.plan.gel_low_min is None:
-            return ()
-        late = ((pail, pail.short_of_gel_min(self.plan.gel_low_min)) for pail in self.pails)
-        return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
-
-
-def _section_of(row: PlanSection) -> Section:
-    return Section(
-        row.name, row.length_m, row.thickness_mm, row.porosity, row.permeability_um2 / UM2_PER_M2, row.rise_m
-    )
-
-
-def _feed_of(row: PlanFeed) -> Feed:
-    return Feed(row.girth_m, row.opens_front_m, row.hose_resistance_1_m3)
-
-
-def fill_verdict(plan: PourPlan) -> Verdict:
-    """A fill longer than its share of the earliest gel at the hottest is outside; the band of the time is its doubt."""
-    if plan.gel_low_min is None:
-        return no_verdict("pour.fill", plan.gel_words)
-    share = plan.fill_min / plan.gel_low_min
-    start = tables.start_values("pour_plan")["gel_share_fraction"]
-    return judge(
-        "pour.fill",
-        share,
-        high=start.value,
-        expanded_uncertainty=share * (plan.band_high - 1),
-        unit="fraction",
-        source=f"{start.source} ({start.status})",
-    )
 
 
 def worked_out_pour_plan(part: Part, inputs: PourPlanInputs) -> PourPlanView:
@@ -582,7 +211,7 @@ class _Working:
         self.resin_sheet = resin_sheet
         self.density = resin_sheet.values["liquid_density_kg_m3"].value
         self.zones = schedule_view(resin_plan.revision, resin_sheet.values.get("cured_density_kg_m3")).zones
-        self.medium, self.peel_ply = _medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
+        self.medium, self.peel_ply = medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
         self.ways = {zone.zone.pk: stack_way(zone, self.medium, self.peel_ply) for zone in self.zones if zone.plies}
         self.factor = 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
         self.own = {one.name: one for one in resin_plan.inputs.all()}
@@ -730,9 +359,9 @@ class _Working:
             band_high=high,
             fill_min=max(one.fill.fill_minutes for one in strips),
             lag_m=self._lag_m(),
-            gel_low_min=gel.low_minutes if gel else None,
-            gel_mid_min=gel.mid_minutes if gel else None,
-            gel_high_min=gel.high_minutes if gel else None,
+            gel_low_min=gel.low if gel else None,
+            gel_mid_min=gel.mid if gel else None,
+            gel_high_min=gel.high if gel else None,
             gel_words=words,
             pail_kg=self.own["pail_kg"].value,
             heel_kg=self._item_kg(PlanItemKind.HEEL),
@@ -746,13 +375,13 @@ class _Working:
         lags = [way.lag_m for way in self.ways.values() if way.medium is not None]
         return None if None in lags else max((lag for lag in lags if lag is not None), default=None)
 
-    def _gel(self) -> tuple[GelTime | None, str]:
-        """At the hottest expected; else why the table does not say."""
-        table = gel_table_or_why(self.system)
-        if isinstance(table, str):
-            return None, table
+    def _gel(self) -> tuple[GelBand | None, str]:
+        """At the hottest expected and what it rests on; else why it is not known."""
+        known = known_gel(self.system)
+        if isinstance(known, str):
+            return None, known
         try:
-            return gel_time(table, self.inputs.dose_phr, self.inputs.hottest_c), ""
+            return known.at(self.inputs.dose_phr, self.inputs.hottest_c), known.words
         except InputRefused as refused:
             return None, f"{refused}."
 
@@ -863,33 +492,7 @@ def _strip_rows(strip: StripFilled) -> Iterator[EntryRow]:
     yield PlanArrival(**where, girth_mm=strip.length_mm, at="flange", minute=strip.fill.fill_minutes)
 
 
-# ---- Reading it
-
-
-def pour_plans(part: Part) -> list[PourPlan]:
-    """Every pour plan read for a part, the newest first, also those struck out."""
-    plans = PourPlan.objects.filter(part=part).select_related("entry", "entry__struck_out", "corrected_by")
-    return list(plans.order_by("-number"))
-
-
-def pour_plan_in_force(part: Part) -> PourPlan | None:
-    plans = PourPlan.objects.current().filter(part=part)
-    return plans.select_related(
-        "entry", "part__hull", "layout__entry", "trial__entry", "resin_plan__revision",
-        "resin_plan__system__resin", "resin_plan__system__catalyst",
-    ).order_by("-pk").first()  # fmt: skip
-
-
-ROWS = ("sections", "feeds", "arrivals", "resin", "pails", "coefficients", "orders")
-
-
-def pour_plan_view(plan: PourPlan) -> PourPlanView:
-    """A pour plan as it was read."""
-    rows = [row for name in ROWS for row in getattr(plan, name).all()]
-    for row in rows:
-        if isinstance(row, PlanCoefficient):
-            row.material  # noqa: B018
-    return PourPlanView(plan, tuple(rows))
+# ---- For the tablet
 
 
 def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
@@ -899,7 +502,6 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
         return None
     view = pour_plan_view(plan)
     released = released_stock_by_material(timezone.localdate(now))
-    styrene = _styrene(view.system)
     return {
         "number": plan.number,
         "read_at": plan.entry.happened_at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
@@ -943,7 +545,7 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
             "k": _enough_k(plan.resin_plan),
             "from_share": limit("from_share_fraction"),
         },
-        "styrene": styrene,
+        "styrene": styrene_of(view.system),
         "gel_share": limit("gel_share_fraction"),
         "late_share": limit("late_share_fraction"),
         "mix_by": [{"pail": pail.number, "minute": pail.mix_by_min} for pail in view.pails],
@@ -981,112 +583,3 @@ def _strip_data(strip: StripOfPlan) -> dict[str, Any]:
 def _enough_k(plan: ResinPlan) -> float:
     """How many deviations the resin plan's two costs ask for."""
     return (plan.upper_kg - plan.mean_kg) / plan.sd_kg if plan.sd_kg else 0.0
-
-
-def _styrene(system: ResinSystem) -> dict[str, float] | None:
-    sheet = properties_in_force([system.resin])[system.resin_id]
-    if "styrene_mass_fraction" not in sheet.values:
-        return None
-    return None
-
-
-# ---- What follows from it
-
-
-@dataclass(frozen=True)
-class Spacing:
-    """Feed lines along the slowest strip by one rule: where they lie, and how long the fill takes."""
-
-    words: str
-    girths_mm: tuple[float, ...]
-    minutes: float
-
-
-@dataclass(frozen=True)
-class PourPlanAdvice:
-    """What the plan's figures say beyond the plan: line spacing, lines enough, hose, lag of the medium."""
-
-    spacings: tuple[Spacing, ...]
-    limit_min: float | None
-    lines_enough: int | None
-    hose_words: str
-    lag_words: str
-
-
-def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
-    """Worked out anew from the plan's own figures."""
-    plan, strip = view.plan, view.slowest.filled.strip
-    lines = len(strip.feeds)
-    limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
-    spacings = (
-        _spacing("as laid", strip, view.pull),
-        _spacing("evenly spaced", equal_feeds(strip, lines), view.pull),
-        _spacing("best places", best_feeds(strip, view.pull, lines), view.pull),
-    )
-    return PourPlanAdvice(
-        spacings=spacings,
-        limit_min=limit_min,
-        lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
-        hose_words=_hose_words(strip),
-        lag_words=_lag_words(view),
-    )
-
-
-def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
-    return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
-
-
-def _hose_words(strip: Strip) -> str:
-    """Where the supply hose costs a share of the time worth naming."""
-    start = tables.start_values("flow")["hose_share_of_bay"]
-    ends = [*(feed.girth_m for feed in strip.feeds[1:]), strip.length_m]
-    for place, (feed, end) in enumerate(zip(strip.feeds, ends, strict=True), start=1):
-        bay = 0.0
-        for section, section_end in zip(strip.sections, strip.section_ends_m, strict=True):
-            wet = min(end, section_end) - max(feed.girth_m, section_end - section.length_m)
-            bay += max(wet, 0.0) * MM / (section.permeability_m2 * section.thickness_mm)
-        if 2 * feed.hose_resistance_1_m3 > start.value * bay:
-            share = 2 * feed.hose_resistance_1_m3 / bay
-            return (
-                f"The supply hose of line {place} adds {100 * share:.0f} % to the time of its bay: shorten or widen it."
-            )
-    return ""
-
-
-def _lag_words(view: PourPlanView) -> str:
-    lag_m = view.plan.lag_m
-    if lag_m is None:
-        return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
-    share = tables.start_values("flow")["lag_share_of_way"]
-    end_mm = view.plan.medium_to_mm
-    left_mm = min((strip.filled.length_mm for strip in view.strips if strip.filled.length_mm > end_mm), default=0.0)
-    left_mm = max(left_mm - end_mm, 0.0)
-    said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
-    if MM * lag_m > left_mm:
-        return (
-            f"{said}, but ends {left_mm:.0f} mm before the flange: end it sooner, or the vent fills with the skin dry."
-        )
-    return f"{said} and ends {left_mm:.0f} mm before the flange; below {share.value:g} of the way they count as one."
-
-
-def what_has_changed(view: PourPlanView) -> list[str]:
-    """Why the plan that was read no longer fits what is in force; empty while it does."""
-    plan, changed = view.plan, []
-    layout, resin_plan = layout_in_force(plan.part), plan_in_force(plan.part)
-    if layout is None or layout.layout.pk != plan.layout_id:
-        changed.append("Other feed lines are logged since.")
-    if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
-        changed.append("Another resin plan is set since.")
-    return changed
-
-
-def gel_cups(system: ResinSystem) -> list[GelCup]:
-    """Every current cup of a system, the newest first."""
-    cups = GelCup.objects.current().filter(system=system)
-    return list(cups.select_related("entry", "resin_lot", "catalyst_lot", "thermometer").order_by("-pk"))
-
-
-def panels(system: ResinSystem) -> list[TrialPanel]:
-    """Every current trial panel of a system, the newest first."""
-    found = TrialPanel.objects.current().filter(system=system)
-    return list(found.select_related("entry", "zone__revision", "medium").prefetch_related("readings").order_by("-pk"))

@@ -65,6 +65,7 @@ CORE_WANTS = (("thickness_mm",), ("face_pick_up_kg_m2", "cell_diameter_mm"))
 FOAM_WANTS = (("density_kg_m3",), ("polymer_density_kg_m3",))
 MESH_WANTS = (("thickness_mm",), ("areal_weight_kg_m2",), ("polymer_density_kg_m3",))
 PEEL_PLY_WANTS = (("pick_up_kg_m2",),)
+WANTED_OF_SHEETS = {name for wants in (RESIN_WANTS, MESH_WANTS, PEEL_PLY_WANTS) for names in wants for name in names}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -537,6 +538,7 @@ def _plan_inputs(
         (sheet.material.pk, name): (sheet.material, known)
         for sheet in sheets.values()
         for name, known in sheet.values.items()
+        if name in WANTED_OF_SHEETS
     }
     for line in (line for zone in zones for line in zone.lines):
         names = line.sheet.values if line.is_core else [one.name for one in line.used]

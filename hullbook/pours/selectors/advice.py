@@ -1,0 +1,203 @@
+"""What the figures of a pour plan say beyond the plan: spacing of lines, the dose of the day, boiling, lag, hose."""
+
+from dataclasses import dataclass
+
+from hullbook.calc.dose import SecondPart, catalyst_grams
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.flow import (
+    Pull,
+    Section,
+    Strip,
+    best_feeds,
+    equal_feeds,
+    fill,
+    lines_enough,
+)
+from hullbook.calc.gel import DoseWindow, adiabatic_rise_k, dose_window, pot_life_min
+from hullbook.calc.styrene import judge_boil_margin
+from hullbook.calc.verdict import Verdict
+from hullbook.pours.models import (
+    PourPlan,
+)
+from hullbook.pours.selectors.flow import medium_of
+from hullbook.pours.selectors.plan import second_part
+from hullbook.pours.selectors.pour_plan import (
+    PourPlanView,
+    limit,
+    styrene_of,
+)
+from hullbook.pours.selectors.tried import (
+    MM,
+    KnownGel,
+    known_gel,
+)
+from hullbook.quantities import tables
+
+MOST_LINES = 8
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Feed lines along the slowest strip by one rule: where they lie, and how long the fill takes."""
+
+    words: str
+    girths_mm: tuple[float, ...]
+    minutes: float
+
+
+@dataclass(frozen=True)
+class DoseWindowView:
+    """The doses of the day, in grams on a pail of the plan."""
+
+    window: DoseWindow
+    known: KnownGel
+    plan: PourPlan
+    second: SecondPart
+
+    def _grams(self, dose_phr: float) -> float:
+        return catalyst_grams(self.plan.pail_kg, dose_phr, self.second)
+
+    @property
+    def low_g(self) -> float:
+        return self._grams(self.window.low_phr)
+
+    @property
+    def high_g(self) -> float:
+        return self._grams(self.window.high_phr)
+
+    @property
+    def is_planned_inside(self) -> bool:
+        return self.window.low_phr <= self.plan.dose_phr <= self.window.high_phr
+
+
+@dataclass(frozen=True)
+class PourPlanAdvice:
+    """What the plan's figures say beyond the plan: line spacing, lines enough, hose, lag of the medium."""
+
+    spacings: tuple[Spacing, ...]
+    limit_min: float | None
+    lines_enough: int | None
+    hose_words: str
+    lag_words: str
+    window: DoseWindowView | str
+    boil: Verdict | None
+    thick_words: str
+    pot_life_min: float | None
+    warms_by_k: float
+
+
+def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
+    """Worked out anew from the plan's own figures."""
+    plan, strip = view.plan, view.slowest.filled.strip
+    lines = len(strip.feeds)
+    limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
+    spacings = (
+        _spacing("as laid", strip, view.pull),
+        _spacing("evenly spaced", equal_feeds(strip, lines), view.pull),
+        _spacing("best places", best_feeds(strip, view.pull, lines), view.pull),
+    )
+    return PourPlanAdvice(
+        spacings=spacings,
+        limit_min=limit_min,
+        lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
+        hose_words=_hose_words(strip),
+        lag_words=_lag_words(view),
+        window=_dose_window(view),
+        boil=_boil_margin(view),
+        thick_words=_thick_words(view),
+        pot_life_min=None
+        if plan.gel_low_min is None
+        else pot_life_min(plan.gel_low_min, share=limit("gel_share_fraction"), pail_kg=plan.pail_kg),
+        warms_by_k=_adiabatic_rise_k(),
+    )
+
+
+def _dose_window(view: PourPlanView) -> DoseWindowView | str:
+    """The doses the day leaves, or a sentence why that cannot be said."""
+    plan, known = view.plan, known_gel(view.system)
+    if isinstance(known, str):
+        return f"No dose is advised: {known}."
+    try:
+        window = dose_window(
+            known.law,
+            handling_min=plan.handling_min,
+            fill_min=plan.fill_min,
+            share=limit("gel_share_fraction"),
+            hottest_c=plan.hottest_c,
+            coldest_c=plan.coldest_c,
+            latest_min=None,
+            maker_low_phr=view.system.dose_low_phr,
+            maker_high_phr=view.system.dose_high_phr,
+            law_low_phr=known.low_phr,
+            law_high_phr=known.high_phr,
+        )
+    except InputRefused as refused:
+        return f"No dose is advised: {refused}."
+    return DoseWindowView(window, known, plan, second_part(view.system))
+
+
+def _boil_margin(view: PourPlanView) -> Verdict | None:
+    styrene = styrene_of(view.system)
+    if styrene is None:
+        return None
+    start = tables.start_values("styrene")["red_factor"]
+    source = f"{start.source} ({start.status}); activity {styrene['activity']:.2f} by Raoult's law"
+    plan = view.plan
+    return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene)
+
+
+def _thick_words(view: PourPlanView) -> str:
+    start = tables.start_values("gel")["thick_laminate_mm"]
+    thickest = max((one for strip in view.strips for one in strip.filled.strip.sections), key=_thickness)
+    if thickest.thickness_mm <= start.value:
+        return ""
+    return f"{thickest.name} is {thickest.thickness_mm:.0f} mm thick. {start.source[:1].upper()}{start.source[1:]}."
+
+
+def _thickness(section: Section) -> float:
+    return section.thickness_mm
+
+
+def _adiabatic_rise_k() -> float:
+    start = tables.start_values("gel")
+    names = ("heat_of_cure_kj_kg", "resin_heat_capacity_kj_kg_k", "fibre_heat_capacity_kj_kg_k")
+    return adiabatic_rise_k(1.0, **{name: start[name].value for name in names})
+
+
+def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
+    return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
+
+
+def _hose_words(strip: Strip) -> str:
+    """Where the supply hose costs a share of the time worth naming."""
+    start = tables.start_values("flow")["hose_share_of_bay"]
+    ends = [*(feed.girth_m for feed in strip.feeds[1:]), strip.length_m]
+    for place, (feed, end) in enumerate(zip(strip.feeds, ends, strict=True), start=1):
+        bay = 0.0
+        for section, section_end in zip(strip.sections, strip.section_ends_m, strict=True):
+            wet = min(end, section_end) - max(feed.girth_m, section_end - section.length_m)
+            bay += max(wet, 0.0) * MM / (section.permeability_m2 * section.thickness_mm)
+        if 2 * feed.hose_resistance_1_m3 > start.value * bay:
+            share = 2 * feed.hose_resistance_1_m3 / bay
+            return (
+                f"The supply hose of line {place} adds {100 * share:.0f} % to the time of its bay: shorten or widen it."
+            )
+    return ""
+
+
+def _lag_words(view: PourPlanView) -> str:
+    lag_m = view.plan.lag_m
+    if medium_of(view.plan.resin_plan) is None:
+        return "No flow medium is laid."
+    if lag_m is None:
+        return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
+    share = tables.start_values("flow")["lag_share_of_way"]
+    end_mm = view.plan.medium_to_mm
+    left_mm = min((strip.filled.length_mm for strip in view.strips if strip.filled.length_mm > end_mm), default=0.0)
+    left_mm = max(left_mm - end_mm, 0.0)
+    said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
+    if MM * lag_m > left_mm:
+        return (
+            f"{said}, but ends {left_mm:.0f} mm before the flange: end it sooner, or the vent fills with the skin dry."
+        )
+    return f"{said} and ends {left_mm:.0f} mm before the flange; below {share.value:g} of the way they count as one."

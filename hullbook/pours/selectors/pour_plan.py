@@ -1,0 +1,298 @@
+"""A pour plan as it is seen: still to be read to the crew, or as it was read."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import groupby
+from typing import Any, cast
+
+from hullbook.calc.dose import catalyst_grams
+from hullbook.calc.flow import (
+    Feed,
+    Fill,
+    Pull,
+    Section,
+    Strip,
+    fill,
+)
+from hullbook.calc.pour_plan import (
+    PartResin,
+    PlannedPail,
+    StripFilled,
+    ZoneResin,
+    drawn_kg,
+)
+from hullbook.calc.styrene import activity_by_raoult
+from hullbook.calc.verdict import Verdict, judge, no_verdict
+from hullbook.hulls.models import Part
+from hullbook.materials.models import ResinSystem
+from hullbook.materials.selectors import (
+    properties_in_force,
+)
+from hullbook.pours.enums import PlanOrderKind
+from hullbook.pours.models import (
+    FeedLine,
+    PlanArrival,
+    PlanCoefficient,
+    PlanFeed,
+    PlanOrder,
+    PlanPail,
+    PlanSection,
+    PlanZoneResin,
+    PourPlan,
+)
+from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
+from hullbook.pours.selectors.plan import plan_in_force, second_part
+from hullbook.pours.selectors.tried import (
+    UM2_PER_M2,
+)
+from hullbook.quantities import tables
+from hullbook.records.models import EntryRow
+
+
+def limit(name: str) -> float:
+    """A figure of the pour plan's own table."""
+    return tables.start_values("pour_plan")[name].value
+
+
+@dataclass(frozen=True)
+class StripOfPlan:
+    """A strip of a plan: its figures, and the curve through them."""
+
+    station: str
+    side: str
+    filled: StripFilled
+    arrivals: tuple[PlanArrival, ...]
+    at_lines: tuple[float | None, ...]
+
+    def comes_to(self, line_number: int) -> float | None:
+        """The minute the front comes to a line; None where the strip has none there."""
+        if line_number not in self.filled.line_numbers:
+            return None
+        feed = self.filled.strip.feeds[self.filled.line_numbers.index(line_number)]
+        return self.fill.minute_at(feed.girth_m)
+
+    @property
+    def fill(self) -> Fill:
+        return self.filled.fill
+
+    @property
+    def place(self) -> str:
+        return f"station {self.station} {self.side}"
+
+
+@dataclass(frozen=True)
+class LineOpening:
+    """A feed line and the minute it opens by the plan."""
+
+    line: FeedLine
+    minute: float
+
+    @property
+    def words(self) -> str:
+        return when_it_opens(self.line)
+
+
+@dataclass(frozen=True)
+class PourPlanView:
+    """A pour plan with its lines: still to be read, or as it was read to the crew."""
+
+    plan: PourPlan
+    rows: tuple[EntryRow, ...]
+
+    def _of(self, kind: type[Any]) -> tuple[Any, ...]:
+        return tuple(row for row in self.rows if isinstance(row, kind))
+
+    @property
+    def coefficients(self) -> tuple[PlanCoefficient, ...]:
+        return self._of(PlanCoefficient)
+
+    @property
+    def pails(self) -> tuple[PlannedPail, ...]:
+        """Each put on when the one before is empty."""
+        rows: tuple[PlanPail, ...] = self._of(PlanPail)
+        return tuple(PlannedPail(row.number, row.mix_by_min, row.on_min, row.empty_min) for row in rows)
+
+    @property
+    def places(self) -> tuple[PlanOrder, ...]:
+        return self._orders(PlanOrderKind.PLACE)
+
+    @property
+    def stops(self) -> tuple[PlanOrder, ...]:
+        return self._orders(PlanOrderKind.STOP)
+
+    @property
+    def read_to(self) -> tuple[PlanOrder, ...]:
+        return self._orders(PlanOrderKind.READ_TO)
+
+    def _orders(self, kind: PlanOrderKind) -> tuple[PlanOrder, ...]:
+        orders: tuple[PlanOrder, ...] = self._of(PlanOrder)
+        return tuple(order for order in orders if order.kind == kind)
+
+    @property
+    def pull(self) -> Pull:
+        plan = self.plan
+        return Pull(
+            plan.driving_pressure_pa, plan.viscosity_pa_s, plan.liquid_resin_density_kg_m3, plan.thickening_per_min
+        )
+
+    @property
+    def resin(self) -> PartResin:
+        rows: tuple[PlanZoneResin, ...] = self._of(PlanZoneResin)
+        zones = tuple(
+            ZoneResin(row.name, row.side, cast(float, row.from_mm), cast(float, row.to_mm), row.kg)
+            for row in rows
+            if row.line_number is None
+        )
+        lines = {row.line_number: row.kg for row in rows if row.line_number is not None}
+        return PartResin(zones, lines, self.plan.end_kg)
+
+    @cached_property
+    def strips(self) -> tuple[StripOfPlan, ...]:
+        """In the order of the stations, starboard before port, as they were reckoned with."""
+        found = []
+        sections: tuple[PlanSection, ...] = self._of(PlanSection)
+        for (station, side), rows in groupby(sections, key=lambda row: (row.station, row.side)):
+            feeds = [row for row in self._of(PlanFeed) if (row.station, row.side) == (station, side)]
+            strip = Strip(tuple(_section_of(row) for row in rows), tuple(_feed_of(row) for row in feeds))
+            numbers = tuple(row.line_number for row in feeds)
+            filled = StripFilled(station, side, numbers, strip, fill(strip, self.pull))
+            arrivals = tuple(row for row in self._of(PlanArrival) if (row.station, row.side) == (station, side))
+            found.append(StripOfPlan(station, side, filled, arrivals, ()))
+        later = sorted({number for one in found for number in one.filled.line_numbers if one.filled.opened_at(number)})
+        return tuple(replace(one, at_lines=tuple(one.comes_to(number) for number in later)) for one in found)
+
+    @property
+    def slowest(self) -> StripOfPlan:
+        return max(self.strips, key=lambda one: one.fill.fill_minutes)
+
+    def drawn_kg(self, minute: float) -> float:
+        return drawn_kg([one.filled for one in self.strips], self.resin, minute)
+
+    @property
+    def system(self) -> ResinSystem:
+        return self.plan.resin_plan.system
+
+    @property
+    def grams_per_pail(self) -> float:
+        return catalyst_grams(self.plan.pail_kg, self.plan.dose_phr, second_part(self.system))
+
+    @property
+    def pull_mbar(self) -> float:
+        return self.plan.driving_pressure_pa / 100
+
+    @property
+    def band_words(self) -> str:
+        """How sure the time is, and why."""
+        plan = self.plan
+        factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
+        if plan.trial_id is None:
+            return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
+        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
+
+    @property
+    def openings(self) -> tuple["LineOpening", ...]:
+        """Each feed line in the order they open, the last strip deciding."""
+        layout = LayoutView(
+            self.plan.layout,
+            tuple(self.plan.layout.lines.all()),
+            tuple(self.plan.layout.inlets.all()),
+            tuple(self.plan.layout.stations.all()),
+        )
+        minutes: dict[int, float] = {}
+        for strip in self.strips:
+            for number in strip.filled.line_numbers:
+                minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
+        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
+        return tuple(sorted(opened, key=lambda one: one.minute))
+
+    @property
+    def fastest_min(self) -> float:
+        return self.plan.fill_min * self.plan.band_low
+
+    @property
+    def longest_min(self) -> float:
+        return self.plan.fill_min * self.plan.band_high
+
+    @property
+    def verdict(self) -> Verdict:
+        """The fill against the share of the earliest gel it may take; how sure the time is counts."""
+        return fill_verdict(self.plan)
+
+    @property
+    def gel_pails(self) -> tuple[tuple[PlannedPail, float], ...]:
+        """Pails that would gel before they are used up, with the minutes."""
+        if self.plan.gel_low_min is None:
+            return ()
+        late = ((pail, pail.short_of_gel_min(self.plan.gel_low_min)) for pail in self.pails)
+        return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
+
+
+def _section_of(row: PlanSection) -> Section:
+    return Section(
+        row.name, row.length_m, row.thickness_mm, row.porosity, row.permeability_um2 / UM2_PER_M2, row.rise_m
+    )
+
+
+def _feed_of(row: PlanFeed) -> Feed:
+    return Feed(row.girth_m, row.opens_front_m, row.hose_resistance_1_m3)
+
+
+def fill_verdict(plan: PourPlan) -> Verdict:
+    """A fill longer than its share of the earliest gel at the hottest is outside; the band of the time is its doubt."""
+    if plan.gel_low_min is None:
+        return no_verdict("pour.fill", plan.gel_words)
+    share = plan.fill_min / plan.gel_low_min
+    start = tables.start_values("pour_plan")["gel_share_fraction"]
+    return judge(
+        "pour.fill",
+        share,
+        high=start.value,
+        expanded_uncertainty=share * (plan.band_high - 1),
+        unit="fraction",
+        source=f"{start.source} ({start.status})",
+    )
+
+
+def pour_plans(part: Part) -> list[PourPlan]:
+    """Every pour plan read for a part, the newest first, also those struck out."""
+    plans = PourPlan.objects.filter(part=part).select_related("entry", "entry__struck_out", "corrected_by")
+    return list(plans.order_by("-number"))
+
+
+def pour_plan_in_force(part: Part) -> PourPlan | None:
+    plans = PourPlan.objects.current().filter(part=part)
+    return plans.select_related(
+        "entry", "part__hull", "layout__entry", "trial__entry", "resin_plan__revision",
+        "resin_plan__system__resin", "resin_plan__system__catalyst",
+    ).order_by("-pk").first()  # fmt: skip
+
+
+def pour_plan_view(plan: PourPlan) -> PourPlanView:
+    """A pour plan as it was read."""
+    of_plan = ("sections", "feeds", "arrivals", "resin", "pails", "orders")
+    rows = [row for name in of_plan for row in getattr(plan, name).all()]
+    return PourPlanView(plan, (*rows, *plan.coefficients.select_related("material")))
+
+
+def styrene_of(system: ResinSystem) -> dict[str, float] | None:
+    """Activity of styrene over the resin, and the factors of its boiling pressure; None where the sheet has none."""
+    share = properties_in_force([system.resin])[system.resin_id].value("styrene_mass_fraction")
+    if not share:
+        return None
+    start = tables.start_values("styrene")
+    return {
+        "activity": activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value),
+        "red": start["red_factor"].value,
+        "amber": start["amber_factor"].value,
+    }
+
+
+def what_has_changed(view: PourPlanView) -> list[str]:
+    """Why the plan that was read no longer fits what is in force; empty while it does."""
+    plan, changed = view.plan, []
+    layout, resin_plan = layout_in_force(plan.part), plan_in_force(plan.part)
+    if layout is None or layout.layout.pk != plan.layout_id:
+        changed.append("Other feed lines are logged since.")
+    if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
+        changed.append("Another resin plan is set since.")
+    return changed

@@ -1,0 +1,289 @@
+"""What the yard knows of cloth and resin, by sheets and by its own trials: stacks as a way for resin, panels, cups."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import cast
+
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.flow import driving_pressure_pa
+from hullbook.calc.gel import (
+    Cup,
+    GelBand,
+    GelFit,
+    GelLaw,
+    band_of_table,
+    fit_cups,
+    law_of_table,
+    outlying_cups,
+    with_prior,
+)
+from hullbook.calc.permeability import (
+    Layer,
+    Trial,
+    effective_medium,
+    fit_trial,
+    lag_length_m,
+    through_permeability_m2,
+)
+from hullbook.calc.verdict import Level, Verdict
+from hullbook.calc.viscosity import ViscosityPoint, viscosity_curve, viscosity_pa_s_at
+from hullbook.hulls.models import Zone
+from hullbook.hulls.selectors import LineView, ZoneView, schedule_view
+from hullbook.materials.models import Material, ResinSystem
+from hullbook.materials.selectors import KnownValue, SheetInForce, properties_in_force
+from hullbook.pours.models import GelCup, TrialPanel
+from hullbook.pours.selectors.pour import gel_table_or_why
+from hullbook.quantities import tables
+
+UM2_PER_M2 = 1e12
+MM = 1000.0
+VISCOSITY_POINTS = (
+    ("viscosity_pa_s", "viscosity_at_c"),
+    ("second_viscosity_pa_s", "second_viscosity_at_c"),
+    ("third_viscosity_pa_s", "third_viscosity_at_c"),
+)
+
+
+def viscosity_points(sheet: SheetInForce) -> list[ViscosityPoint]:
+    """The viscosities a resin's sheet gives together with their temperatures."""
+    return [
+        ViscosityPoint(sheet.values[at].value, sheet.values[viscosity].value)
+        for viscosity, at in VISCOSITY_POINTS
+        if viscosity in sheet.values and at in sheet.values
+    ]
+
+
+# ---- The stack as a way for the resin
+
+
+@dataclass(frozen=True)
+class StackWay:
+    """A zone's plies and what lies over them as one layer along the flow, and the figures behind it."""
+
+    layer: Layer
+    laminate: Layer
+    medium: Layer | None
+    lag_m: float | None
+    used: tuple[tuple[Material, str, KnownValue], ...]
+
+
+def stack_way(zone: ZoneView, medium: SheetInForce | None, peel_ply: SheetInForce | None) -> StackWay:
+    """Plies of both skins and the flow medium side by side, weighted by thickness; a core's own grooves are left out.
+
+    Raises InputRefused where a sheet lacks a value.
+    """
+    used: list[tuple[Material, str, KnownValue]] = []
+    plies = [_ply_layer(line, used) for line in zone.plies]
+    laminate = effective_medium(plies)
+    if medium is None:
+        return StackWay(laminate, laminate, None, None, tuple(used))
+    over = _medium_layer(medium, used)
+    through = _through([*zone.plies], peel_ply)
+    lag = None if through is None else lag_length_m(over, laminate, through)
+    return StackWay(effective_medium([over, laminate]), laminate, over, lag, tuple(used))
+
+
+def _ply_layer(line: LineView, used: list[tuple[Material, str, KnownValue]]) -> Layer:
+    if line.ply is None:
+        raise InputRefused("missing", line.line.material.code, "no thickness", line.lacking or "look at its sheet")
+    permeability = _known(line.sheet, "permeability_um2", used)
+    return Layer(line.ply.thickness_mm, 1 - line.ply.fibre_volume_fraction, permeability / UM2_PER_M2)
+
+
+def _medium_layer(sheet: SheetInForce, used: list[tuple[Material, str, KnownValue]]) -> Layer:
+    """Flow medium as a layer: its thickness under the bag less its own solid is what it holds."""
+    names = ("thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2")
+    thickness_mm, weight, density, permeability = (_known(sheet, name, used) for name in names)
+    return Layer(thickness_mm, 1 - MM * weight / density / thickness_mm, permeability / UM2_PER_M2)
+
+
+def _known(sheet: SheetInForce, name: str, used: list[tuple[Material, str, KnownValue]]) -> float:
+    known = sheet.values.get(name)
+    if known is None:
+        raise InputRefused("missing", sheet.material.code, f"no {name}", "give it in a newer sheet")
+    used.append((sheet.material, name, known))
+    return known.value
+
+
+def _through(plies: Sequence[LineView], peel_ply: SheetInForce | None) -> float | None:
+    """Permeability through peel ply and plies in series; None while a sheet does not give it."""
+    layers = [(line.thickness_mm, line.sheet.value("permeability_through_um2")) for line in plies]
+    if peel_ply is not None:
+        layers.append((peel_ply.value("thickness_mm"), peel_ply.value("permeability_through_um2")))
+    if any(thickness is None or permeability is None for thickness, permeability in layers):
+        return None
+    return through_permeability_m2(
+        [Layer(cast(float, thickness), 0.5, cast(float, k) / UM2_PER_M2) for thickness, k in layers]
+    )
+
+
+# ---- Trial panels
+
+
+@dataclass(frozen=True)
+class FittedPanel:
+    """A trial panel's readings fitted: the row to be logged, and what else the fit says."""
+
+    panel: TrialPanel
+    trial: Trial
+
+    @property
+    def start_verdict(self) -> Verdict:
+        """Whether the front starts ahead further than chance would have it."""
+        start, chance = tables.start_values("flow")["intercept_significance"], self.trial.intercept_p
+        raced = chance < start.value
+        because = "the front starts ahead: resin raced along an edge, or the clock was started late" if raced else ""
+        level: Level = "conditional fail" if raced else "pass"
+        source = f"{start.source} ({start.status})"[:300]
+        return Verdict(level, "trial.start", chance, 0.0, start.value, None, "fraction", source, because)
+
+
+def fitted_panel(
+    *,
+    zone: Zone,
+    medium: Material | None,
+    system: ResinSystem,
+    resin_temperature_c: float,
+    station_pressure_mbar: float,
+    bag_pressure_mbar_abs: float,
+    readings: Sequence[tuple[float, float]],
+    words: str,
+) -> FittedPanel:
+    """Fit a panel laid up as a zone, its porosity and thickness worked out as the plan does. Raises InputRefused."""
+    resin = properties_in_force([system.resin])[system.resin_id]
+    zones = schedule_view(zone.revision, resin.values.get("cured_density_kg_m3")).zones
+    view = next(one for one in zones if one.zone.pk == zone.pk)
+    sheet = None if medium is None else properties_in_force([medium])[medium.pk]
+    layer = stack_way(view, sheet, None).layer
+    viscosity = viscosity_pa_s_at(viscosity_curve(viscosity_points(resin)), resin_temperature_c)
+    trial = fit_trial(
+        [minute for minute, _ in readings],
+        [front_mm / MM for _, front_mm in readings],
+        viscosity_pa_s=viscosity,
+        porosity=layer.porosity,
+        driving_pressure_pa=driving_pressure_pa(station_pressure_mbar, bag_pressure_mbar_abs),
+        hull_against_panel_sd=tables.start_values("flow")["hull_against_panel_sd"].value,
+    )
+    panel = TrialPanel(
+        zone=zone,
+        medium=medium,
+        system=system,
+        resin_temperature_c=resin_temperature_c,
+        viscosity_pa_s=viscosity,
+        station_pressure_mbar=station_pressure_mbar,
+        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
+        thickness_mm=layer.thickness_mm,
+        porosity=layer.porosity,
+        by_sheets_um2=layer.permeability_m2 * UM2_PER_M2,
+        permeability_um2=trial.permeability_m2 * UM2_PER_M2,
+        relative_sd=trial.relative_sd,
+        words=words,
+    )
+    return FittedPanel(panel, trial)
+
+
+def trial_in_force(system: ResinSystem) -> TrialPanel | None:
+    """The latest trial panel filled with a resin system."""
+    panels = TrialPanel.objects.current().filter(system=system)
+    return panels.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk").first()
+
+
+# ---- Gel
+
+
+@dataclass(frozen=True)
+class KnownGel:
+    """Gel times of a system: by the maker's table, drawn toward the yard's cups, or by the cups alone.
+
+    Doses outside `low_phr` to `high_phr` are not asked for.
+    """
+
+    law: GelLaw
+    low_phr: float
+    high_phr: float
+    words: str
+
+    def at(self, dose_phr: float, temperature_c: float) -> GelBand:
+        """Band at a dose and a temperature. Raises `extrapolated` outside what it rests on."""
+        if not self.low_phr <= dose_phr <= self.high_phr:
+            accepted = f"gel times are known for {self.low_phr:g} to {self.high_phr:g} phr"
+            raise InputRefused("extrapolated", "dose_phr", dose_phr, accepted)
+        return self.law(dose_phr, temperature_c)
+
+
+def known_gel(system: ResinSystem) -> KnownGel | str:
+    """What is known of the gel of a system, the yard's own cups before all; else why nothing is."""
+    table = gel_table_or_why(system)
+    if isinstance(table, str):
+        return table
+    low, high = table.doses_phr[0], table.doses_phr[-1]
+    cups = cups_of(gel_cups(system))
+    if not cups:
+        return KnownGel(band_of_table(table), low, high, "the maker's table alone; no cup of the yard yet")
+    count = f"{len(cups)} cup{'' if len(cups) == 1 else 's'} of the yard"
+    try:
+        fit = fit_cups(cups)
+    except InputRefused:
+        return KnownGel(_drawn_in(law_of_table(table), cups).band, low, high, f"the maker's table drawn toward {count}")
+    doses = [cup.dose_phr for cup in cups]
+    return KnownGel(fit.band, max(low, min(doses)), min(high, max(doses)), f"{count}, enough to stand by themselves")
+
+
+def _drawn_in(law: GelFit, cups: Sequence[Cup]) -> GelFit:
+    start = tables.start_values("gel")
+    prior_sd = tuple(start[name].value for name in ("prior_sd_ln_time", "prior_sd_b_k", "prior_sd_c"))
+    return with_prior(
+        cups,
+        prior=(law.a, law.b_k, law.c),
+        prior_sd=cast(tuple[float, float, float], prior_sd),
+        scatter=start["cup_scatter_ln_time"].value,
+    )
+
+
+def cups_of(rows: Sequence[GelCup]) -> list[Cup]:
+    """Gel cups as the sums take them."""
+    return [Cup(row.dose_phr, row.temperature_c, row.gel_min) for row in rows]
+
+
+@dataclass(frozen=True)
+class CupView:
+    """A gel cup with what would have been expected of it, and whether it lies too far off."""
+
+    cup: GelCup
+    expected: GelBand | None
+    is_off: bool
+
+
+def cup_views(system: ResinSystem) -> list[CupView]:
+    """Every current cup against what is known of the system, the newest first."""
+    rows, known = gel_cups(system), known_gel(system)
+    try:
+        off = set(outlying_cups(cups_of(rows)))
+    except InputRefused:
+        off = set()
+    return [CupView(row, _expected(known, row), place in off) for place, row in enumerate(rows)]
+
+
+def _expected(known: KnownGel | str, row: GelCup) -> GelBand | None:
+    if isinstance(known, str):
+        return None
+    try:
+        return known.at(row.dose_phr, row.temperature_c)
+    except InputRefused:
+        return None
+
+
+def gel_cups(system: ResinSystem) -> list[GelCup]:
+    """Every current cup of a system, the newest first."""
+    cups = GelCup.objects.current().filter(system=system)
+    return list(cups.select_related("entry", "resin_lot", "catalyst_lot", "thermometer").order_by("-pk"))
+
+
+def panels(system: ResinSystem) -> list[TrialPanel]:
+    """Every current trial panel of a system, the newest first."""
+    found = TrialPanel.objects.current().filter(system=system)
+    return list(
+        found.select_related("entry", "zone__revision", "medium")
+        .prefetch_related("readings", "entry__judgements")
+        .order_by("-pk")
+    )
