@@ -263,8 +263,7 @@ function earlier({ paper }) {
       say("For the next thing you tap. Both times are kept: when it happened, and when it was told."),
       inGrid(set("Now", 0), ...EARLIER_MIN.map((minutes) => set(`−${minutes} min`, minutes))),
       made("p", { className: "at-time" }, label("At", at), at),
-      made("p", { className: "at-time" }, label("copied from paper sheet", sheet), sheet),
-      inRow(keyed),
+      made("p", { className: "at-time" }, label("copied from paper sheet", sheet), sheet, keyed),
     ],
   };
 }
