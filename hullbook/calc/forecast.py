@@ -145,8 +145,8 @@ def arrival(
 ) -> Arrival:
     """When the front will be through, from how long it took since its line was opened against the plan.
 
-    `planned_here_min` is the plan's way from the told place on by the line that feeds it, `planned_later_min` that by the
-    lines to come, of which nothing was seen yet: it goes on at the same pace, with the whole spread of the plan.
+    `planned_here_min` is the plan's way from the told place on by the line that feeds it, `planned_later_min` that by
+    the lines to come, of which nothing was seen yet: it goes on at that pace, with the whole spread of the plan.
     `sd_plan` is the relative standard deviation of planned times, `sd_reading` that of the told one. Raises `negative`,
     `not_positive`.
     """

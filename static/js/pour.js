@@ -8,8 +8,8 @@ import { forecastOf } from "./forecast.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
-  begunOn, drawAlarms, drawFilled, drawForecast, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep, kilograms,
-  nextPail, valueOf, write,
+  begunOn, drawAlarms, drawFilled, drawForecast, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep,
+  kilograms, leftBy, nextPail, valueOf, write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
 import { actOf, doseOf, feeding, gramsFor, judgedDose, mendingWords, nextAct, sums, withTold } from "./sheet.js";

@@ -88,8 +88,8 @@ def test_a_pail_that_runs_out_before_the_next_is_mixed_is_called_at_once() -> No
 
 def test_a_front_as_fast_as_planned_comes_when_planned() -> None:
     found = arrival(
-        told_minute=30.0, told_since_opening_min=30.0, planned_since_opening_min=30.0, planned_here_min=5.0, planned_later_min=30.0,
-        sd_plan=0.25, sd_reading=0.1, k=2.0,
+        told_minute=30.0, told_since_opening_min=30.0, planned_since_opening_min=30.0, planned_here_min=5.0,
+        planned_later_min=30.0, sd_plan=0.25, sd_reading=0.1, k=2.0,
     )  # fmt: skip
     assert found.minute == pytest.approx(65.0)
     assert found.low_minute < 65.0 < found.high_minute

@@ -8,6 +8,8 @@ import pytest
 
 from hullbook.calc.dose import GelTable, gel_time
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.flow import Feed, Pull, Section, Strip, fill
+from hullbook.calc.forecast import Arrival, arrival, relative_sd_of_band, shrunk_ratio
 from hullbook.calc.vacuum import fit_rise
 
 HERE = Path(__file__).parent
@@ -37,3 +39,39 @@ def test_the_rises_put_to_the_tablet_are_the_books_own() -> None:
         found = fit_rise(case["minutes"], case["pressures"])
         line = (found.rate_mbar_min, found.intercept_mbar, found.rate_standard_uncertainty)
         assert line == pytest.approx((case["rate"], case["intercept"], case["uncertainty"]), abs=1e-9)
+
+
+def test_the_strips_put_to_the_tablet_are_the_books_own() -> None:
+    for case in beside("strips.json"):
+        strip = Strip(
+            tuple(Section(**one) for one in case["strip"]["sections"]),
+            tuple(Feed(**one) for one in case["strip"]["feeds"]),
+        )
+        if case["fill_minutes"] is None:
+            with pytest.raises(InputRefused):
+                fill(strip, Pull(**case["pull"]))
+            continue
+        found = fill(strip, Pull(**case["pull"]))
+        assert found.fill_minutes == pytest.approx(case["fill_minutes"], rel=1e-9)
+        for front_m, minute in case["fronts"]:
+            assert found.minute_at(front_m) == pytest.approx(minute, rel=1e-9)
+
+
+GIVEN = {
+    "toldMinute": "told_minute", "toldSince": "told_since_opening_min", "plannedSince": "planned_since_opening_min",
+    "plannedHere": "planned_here_min", "plannedLater": "planned_later_min", "sdPlan": "sd_plan",
+    "sdReading": "sd_reading", "k": "k",
+}  # fmt: skip
+
+
+def test_the_forecasts_put_to_the_tablet_are_the_books_own() -> None:
+    told = beside("forecasts.json")
+    for case in told["arrivals"]:
+        found = arrival(**{GIVEN[name]: value for name, value in case["given"].items()})
+        wanted = case["wanted"]
+        assert found == Arrival(*(pytest.approx(wanted[name]) for name in ("minute", "low", "high")))
+    for case in told["ratios"]:
+        ratio = shrunk_ratio(case["told"], case["planned"], sd_between=case["between"], sd_reading=case["reading"])
+        assert ratio.drawn_in == pytest.approx(case["wanted"])
+    for low, high, wanted in told["bands"]:
+        assert relative_sd_of_band(low, high) == pytest.approx(wanted)

@@ -1,0 +1,180 @@
+// What a running pour still wants, on the tablet: the check values of shared/check_values, and the sheet of a pour.
+
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import test from "node:test";
+
+import {
+  arrival, expectedFront, forecastOf, minutesToNextCall, relativeSdOfBand, remainingToMix, shrunkRatio, styrenePressure,
+  toPlan,
+} from "../../static/js/forecast.js";
+
+const read = (name) => readFileSync(new URL(name, import.meta.url), "utf8");
+const cases = JSON.parse(read("./forecasts.json"));
+const near = (found, wanted, within = 1e-9) =>
+  assert.ok(Math.abs(found - wanted) <= within * Math.max(1, Math.abs(wanted)), `${found} for ${wanted}`);
+
+/** Rows of a table of check values that name one sum: inputs, which quantity, what is expected and how near. */
+function checkValues(table, check) {
+  const rows = read(`../../shared/check_values/${table}.csv`).trim().split("\n").slice(1);
+  return rows.filter((row) => row.startsWith(`${check},`)).map((row) => {
+    const [, inputs, quantity, expected, tolerance] = row.match(/^[^,]+,"((?:[^"]|"")*)",([^,]+),([^,]+),([^,]+),/);
+    return { inputs: JSON.parse(inputs.replaceAll('""', '"')), quantity, expected: Number(expected), tolerance: Number(tolerance) };
+  });
+}
+
+test("what remains to mix agrees with the check values", () => {
+  const names = {
+    "ratio.ratio": (one) => one.ratio.ratio, "ratio.weight": (one) => one.ratio.weight,
+    "ratio.drawn_in": (one) => one.ratio.drawnIn, "ratio.sd": (one) => one.ratio.sd, remaining_kg: (one) => one.remaining,
+    sd_kg: (one) => one.sd, upper_kg: (one) => one.upper, to_mix_kg: (one) => one.toMix, forecast_used_kg: (one) => one.forecastUsed,
+  };
+  const rows = checkValues("forecast", "forecast.remaining_to_mix");
+  assert.equal(rows.length, 9);
+  for (const { inputs, quantity, expected, tolerance } of rows) {
+    const found = remainingToMix({
+      planTotal: inputs.plan_total_kg, planSoFar: inputs.plan_so_far_kg, used: inputs.used_kg, mixed: inputs.mixed_kg,
+      heel: inputs.heel_kg, spread: inputs.spread,
+    });
+    near(names[quantity](found), expected, tolerance);
+  }
+});
+
+test("the next call agrees with the check value", () => {
+  const [{ inputs, expected, tolerance }] = checkValues("forecast", "forecast.minutes_to_next_call");
+  const { pail_left_kg: left, heel_kg: heel, rate_kg_min: rate, mixing_min: mixingMin } = inputs;
+  near(minutesToNextCall({ left, heel, rate, mixingMin }), expected, tolerance);
+});
+
+test("styrene boils as in the check values, and nothing is said outside the curve", () => {
+  const rows = checkValues("styrene", "styrene.vapour_pressure_mbar");
+  assert.ok(rows.length > 9);
+  for (const { inputs, expected, tolerance } of rows) near(styrenePressure(inputs.temperature_c), expected, tolerance);
+  assert.equal(styrenePressure(9), null);
+});
+
+test("arrivals and ratios are the book's own", () => {
+  for (const { given, wanted } of cases.arrivals) {
+    const found = arrival(given);
+    near(found.minute, wanted.minute);
+    near(found.low, wanted.low);
+    near(found.high, wanted.high);
+  }
+  for (const { told, planned, between, reading, wanted } of cases.ratios) {
+    near(shrunkRatio(told, planned, { sdBetween: between, sdReading: reading }).drawnIn, wanted);
+  }
+  for (const [low, high, wanted] of cases.bands) near(relativeSdOfBand([low, high]), wanted);
+});
+
+// ---- The sheet of a pour with a plan that was read
+
+const START = Date.parse("2026-06-02T10:02:00.000Z");
+const at = (minute) => START + 60_000 * minute;
+const iso = (minute) => new Date(at(minute)).toISOString();
+
+function planned(change = () => {}) {
+  const sheet = JSON.parse(read("./sheet.json"));
+  const strip = (station, side, lengthM) => ({
+    station, side,
+    sections: [{ name: "skin", length_m: lengthM, thickness_mm: 5, porosity: 0.5, permeability_m2: 3e-10, rise_m: 0 }],
+    feeds: [
+      { line: 1, girth_m: 0, opens_front_m: 0, hose_resistance_1_m3: 0 },
+      { line: 2, girth_m: 1.15, opens_front_m: 1.15, hose_resistance_1_m3: 0 },
+    ],
+  });
+  sheet.pour_plan = {
+    strips: [["2", 1.43], ["5", 2.05]].flatMap(([name, length]) => ["starboard", "port"].map((side) => strip(name, side, length))),
+    pull: { driving_pressure_pa: 99_000, viscosity_pa_s: 0.2, liquid_resin_density_kg_m3: 1080, thickening_per_min: 0 },
+    time_band: [0.8, 1.25], mixing_min: 4, pail_kg: 20, heel_kg: 1, released_kg: 100,
+    kg: {
+      zones: [{ name: "bottom", side: "both", from_mm: 0, to_mm: 1150, kg: 60 }, { name: "topsides", side: "both", from_mm: 1150, to_mm: 2050, kg: 50 }],
+      lines: [{ line: 1, kg: 4 }, { line: 2, kg: 4 }], end_kg: 2, total_kg: 120,
+    },
+    forecast: { sd_hull: 0.06, sd_reading: 0.04, sd_local: 0.03, sd_pace: 0.1, k: 2, from_share: 0.25 },
+    styrene: { activity: 1, red: 1.2, amber: 1.5 }, gel_share: 0.7, late_share: 0.15,
+  };
+  sheet.pour.first_inlet_at = iso(0);
+  sheet.inlets.forEach((inlet) => Object.assign(inlet, inlet.line === 1 ? { state: "open", since: iso(0), was_opened: true } : { state: "shut", since: null, was_opened: false }));
+  sheet.fronts = [];
+  sheet.pails = [];
+  change(sheet);
+  return sheet;
+}
+
+const pail = (number, mixed, ended) => ({
+  number, id: `pail-${number}`, entry: number, mixed_at: iso(mixed), ended_at: ended === null ? null : iso(ended), mixed_kg: 20,
+  resin_kg: 19.7, temperature_c: 21, left_kg: null, state: ended === null ? "feeding" : "empty",
+  gel: { low_at: iso(mixed + 90), mid_at: iso(mixed + 95), high_at: iso(mixed + 100) },
+});
+const front = (station, side, mm, minute) => ({ station, side, girth_mm: mm, at: iso(minute), by: "KJ", entry: 0, words: "" });
+const everywhere = (mm, minute) => (sheet) => {
+  for (const { name } of sheet.girth.stations) for (const side of ["starboard", "port"]) sheet.fronts.push(front(name, side, mm, minute));
+};
+
+test("without a plan read to the crew there is no forecast", () => {
+  const sheet = planned((one) => { one.pour_plan = null; });
+  assert.equal(forecastOf(sheet, at(10)), null);
+  assert.equal(expectedFront(sheet, "5", "port", at(10)), null);
+  assert.equal(toPlan(sheet, "5", "port", at(10)), null);
+});
+
+test("a front told where the plan has it is neither ahead nor behind", () => {
+  const sheet = planned();
+  const expected = expectedFront(sheet, "5", "port", at(12));
+  everywhere(expected, 12)(sheet);
+  near(toPlan(sheet, "5", "port", at(12)), 0, 1e-6);
+  const slow = planned(everywhere(expected - 200, 12));
+  near(toPlan(slow, "5", "port", at(12)), -200, 1e-3);
+});
+
+test("before a quarter is wet the plan alone is said", () => {
+  const { resin } = forecastOf(planned((sheet) => sheet.pails.push(pail(1, -3, null))), at(1));
+  assert.equal(resin.isPlan, true);
+  near(resin.likely, 120 + 1 - 20);
+});
+
+test("a part that draws more than planned asks for more, but not for all of the difference", () => {
+  const half = everywhere(1150, 20);
+  const usual = planned((sheet) => { half(sheet); sheet.pails.push(pail(1, -3, 8), pail(2, 0, 14), pail(3, 3, 20)); });
+  const thirsty = planned((sheet) => { half(sheet); sheet.pails.push(pail(1, -3, 8), pail(2, 0, 14), pail(3, 3, 20), pail(4, 6, 20)); });
+  const [one, other] = [usual, thirsty].map((sheet) => forecastOf(sheet, at(21)).resin);
+  assert.equal(one.isPlan, false);
+  assert.ok(other.remaining > one.remaining);
+  assert.ok(other.remaining < other.ratio.ratio * (120 - other.used / other.ratio.ratio));
+});
+
+test("what is wanting beyond the shop is named, by the last pail as NOW", () => {
+  const sheet = planned((one) => { one.pour_plan.released_kg = 15; one.pails.push(pail(1, -3, null)); });
+  const { shortage } = forecastOf(sheet, at(1));
+  assert.ok(shortage.short > 80);
+  assert.equal(shortage.isLastPail, true);
+  assert.equal(forecastOf(planned(), at(1)).shortage.isLastPail, false);
+});
+
+test("a front slower than planned comes later, and the strip that is last is named", () => {
+  const fast = planned(everywhere(900, 15));
+  const slow = planned((sheet) => { everywhere(900, 15)(sheet); sheet.fronts.find((one) => one.station === "5" && one.side === "port").at = iso(22); });
+  const [one, other] = [fast, slow].map((sheet) => forecastOf(sheet, at(23)).arrival);
+  assert.ok(other.at > one.at);
+  assert.deepEqual([other.station, other.side], ["5", "port"]);
+  assert.ok(other.lowAt < other.at && other.at < other.highAt);
+});
+
+test("the bag is held against the boiling of the warmest resin", () => {
+  const bag = (value) => forecastOf(planned((sheet) => {
+    sheet.pails.push(pail(1, -3, null));
+    sheet.last["bag pressure"] = { value, at: iso(1), what: "bag pressure" };
+    delete sheet.last.laminate;
+    delete sheet.last.resin;
+  }), at(2)).boil;
+  assert.equal(bag(14).level, "");
+  assert.equal(bag(9).level, "soon");
+  assert.equal(bag(7).level, "now");
+});
+
+test("the next pail is wanted before the resin at the inlets is drawn", () => {
+  const running = planned((sheet) => { everywhere(500, 4)(sheet); sheet.pails.push(pail(1, -3, null), pail(2, -2, null)); });
+  const { next } = forecastOf(running, at(5));
+  assert.equal(next.number, 3);
+  assert.ok(next.at >= at(5) && next.at < at(30));
+});
