@@ -175,10 +175,11 @@ class Piece(NamedTuple):
             return distance
         # With height the level way is where Newton's steps begin: the curve bends one way all along the piece, so that
         # from the second step on they come to the root from one side.
-        step = distance
-        while abs(step) > 1e-7 * distance:
+        for _ in range(50):
             step = (self.minutes_over(distance) - minutes) / self.minutes_per_m(distance)
-            distance = min(max(distance - step, 0.0), self.length_m)
+            before, distance = distance, min(max(distance - step, 0.0), self.length_m)
+            if abs(distance - before) <= 1e-7 * distance:
+                break
         return distance
 
     def minutes_per_m(self, distance_m: float) -> float:
@@ -263,7 +264,7 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
     if reached == 0:
         return minutes
     if reached >= 1:
-        accepted = f"resin that thickens so gets no further than {1 / thickening_per_min:.4g} min of flow bring it"
+        accepted = f"resin that thickens so flows no further than {1 / thickening_per_min:.4g} min would bring it"
         raise InputRefused("impossible", "minutes", f"{minutes:.4g}", accepted)
     return -log1p(-reached) / thickening_per_min
 

@@ -18,6 +18,7 @@ from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import (
     Feed,
     Fill,
+    Piece,
     Pull,
     Section,
     Strip,
@@ -71,7 +72,7 @@ def strips(draw: st.DrawFn) -> Strip:
     sections = tuple(draw(st.lists(sections_at_random, min_size=1, max_size=5)))
     length = sum(section.length_m for section in sections)
     places = sorted(draw(st.lists(st.floats(0.05, 0.85), max_size=5, unique_by=lambda share: round(share, 2))))
-    late = draw(st.floats(0.0, 0.005)) * length
+    late = draw(st.sampled_from((0.0, 0.001, 0.005))) * length
     hose = draw(st.sampled_from((0.0, 1e8, 2e10)))
     return fed(sections, *(share * length for share in places), late_m=late, hose=hose)
 
@@ -305,6 +306,15 @@ def test_when_and_where_are_each_others_inverse(strip, pull, share):
         assert run.front_m_at(run.fill_minutes) == run.length_m == run.front_m_at(run.fill_minutes + 60)
 
 
+@given(st.sampled_from((1e-15, 1e-9, 1e-3, 1.0)), st.floats(0.0, 2.0), st.sampled_from((-5e3, 5e3)))
+def test_a_piece_is_never_left_however_short_it_is(length, share, loss):
+    """Minutes summed over a strip are rounded, so a short piece may be asked about more than it takes."""
+    piece = Piece(0.0, length, 0.0, 0.0, 1.0, 1e-8, 1e10, 1e11, 9e4, loss)
+    distance = piece.distance_in(share * piece.minutes_over(length))
+    assert distance == pytest.approx(length if share >= 1 else distance)
+    assert piece.minutes_over(distance) == pytest.approx(min(share, 1.0) * piece.minutes_over(length), rel=1e-9)
+
+
 @settings(max_examples=25, deadline=None)
 @given(strips(), pulls, st.floats(0.1, 0.9))
 def test_what_is_drawn_is_what_the_strip_holds(strip, pull, share):
@@ -317,7 +327,7 @@ def test_what_is_drawn_is_what_the_strip_holds(strip, pull, share):
     drawn = sum(
         quad(lambda root, start=start: run.demand_kg_min_m(start + root**2) * 2 * root, 1e-9, (end - start) ** 0.5)[0]
         for start, end in pairwise(minutes)
-        if end > start
+        if end - start > 1e-12  # a joint and a line in one place, but for rounding
     )
     assert drawn == pytest.approx(run.resin_kg_m(run.front_m_at(until)), rel=1e-4)
 
