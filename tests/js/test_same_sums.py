@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from hullbook.calc.dose import GelTable, gel_time
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.gel import GelTable, gel_time
 from hullbook.calc.vacuum import fit_rise
 
 HERE = Path(__file__).parent
