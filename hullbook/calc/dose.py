@@ -1,4 +1,4 @@
-"""How much catalyst or hardener goes to the resin, what dose was really given, and when it will gel.
+"""How much catalyst or hardener goes to the resin, and what dose was really given.
 
 "phr" is parts by weight on a hundred parts of resin, which is what makers' sheets mean when they say nothing else
 (common practice, no source). A volume is only ever turned into a dose with the density of that lot.
@@ -7,23 +7,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from hullbook.calc.errors import InputRefused, require_between, require_not_negative, require_positive
 from hullbook.calc.statistics import expanded_uncertainty, resolution_uncertainty
 from hullbook.calc.verdict import Verdict, judge
 
-ZERO_CELSIUS_K = 273.15
-
 SecondPart = Literal["catalyst", "hardener"]
 
 BELIEVABLE_PHR: dict[SecondPart, tuple[float, float]] = {"catalyst": (0.05, 10.0), "hardener": (1.0, 200.0)}
 """Outside these a unit was mixed up (grams for kilograms); they are no limits of use (common practice, no source)."""
-
-EXTRAPOLATION_K = 3.0
-"""How far past the outer temperatures of a gel table a time is still given, marked (common practice, no source)."""
 
 
 def catalyst_grams(resin_kg: float, dose_phr: float, part: SecondPart = "catalyst") -> float:
@@ -147,87 +140,6 @@ def judge_dose(
     )
 
 
-@dataclass(frozen=True)
-class GelTime:
-    """Minutes to gel: the sheet's low and high, the middle between, and whether it lies past the sheet's table."""
-
-    low_minutes: float
-    mid_minutes: float
-    high_minutes: float
-    extrapolated: bool
-
-
-@dataclass(frozen=True)
-class GelTable:
-    """A maker's gel times: one row for each temperature (C, rising), one column for each dose (phr, rising).
-
-    Where the sheet gives a single time, low and high are the same. It holds for one resin product with one catalyst
-    product. Raises on making `insufficient_data` below two temperatures or doses, `inconsistent` for an order or
-    shape that does not fit or a low above its high, `implausible` for a time of 1 min or less or above 24 h.
-    """
-
-    temperatures_c: tuple[float, ...]
-    doses_phr: tuple[float, ...]
-    low_minutes: tuple[tuple[float, ...], ...]
-    high_minutes: tuple[tuple[float, ...], ...]
-
-    def __post_init__(self) -> None:
-        for field, knots in (("temperatures_c", self.temperatures_c), ("doses_phr", self.doses_phr)):
-            if len(knots) < 2:
-                raise InputRefused("insufficient_data", field, len(knots), "give at least two")
-            if list(knots) != sorted(set(knots)):
-                raise InputRefused("inconsistent", field, list(knots), "give them rising, each once")
-        require_between("temperatures_c", self.temperatures_c[0], -40, self.temperatures_c[-1], "C")
-        require_positive("doses_phr", self.doses_phr[0], "phr")
-        for field, rows in (("low_minutes", self.low_minutes), ("high_minutes", self.high_minutes)):
-            if [len(row) for row in rows] != [len(self.doses_phr)] * len(self.temperatures_c):
-                accepted = "give one row for each temperature with one time for each dose"
-                raise InputRefused("inconsistent", field, rows, accepted)
-            for time in (time for row in rows for time in row):
-                if not 1 < time <= 24 * 60:
-                    raise InputRefused("implausible", field, time, "give minutes, more than 1 and up to 1440")
-        for low_row, high_row in zip(self.low_minutes, self.high_minutes, strict=True):
-            for low, high in zip(low_row, high_row, strict=True):
-                if low > high:
-                    raise InputRefused("inconsistent", "low_minutes", low, f"give at most {high:g}, its high")
-
-
-def gel_time(table: GelTable, dose_phr: float, temperature_c: float) -> GelTime:
-    """Give the gel time at a dose and a temperature inside the table.
-
-    Straight between neighbours in 1/T and ln(dose) on ln(time), for low, high and their mean apart. Up to 3 K
-    past the outer temperatures the result is marked; further, or outside the doses, `extrapolated` is raised.
-    Source: Arrhenius form, time proportional to exp(E/RT) dose^-c between four cells of a sheet.
-    """
-    lowest, highest = table.doses_phr[0], table.doses_phr[-1]
-    if not lowest <= dose_phr <= highest:
-        raise InputRefused("extrapolated", "dose_phr", dose_phr, f"the sheet covers {lowest:g} to {highest:g} phr")
-    coldest, warmest = table.temperatures_c[0], table.temperatures_c[-1]
-    if not coldest - EXTRAPOLATION_K <= temperature_c <= warmest + EXTRAPOLATION_K:
-        accepted = f"the sheet covers {coldest:g} to {warmest:g} C, with {EXTRAPOLATION_K:g} K past it at most"
-        raise InputRefused("extrapolated", "temperature_c", temperature_c, accepted)
-    row, down = _place([-1 / (t + ZERO_CELSIUS_K) for t in table.temperatures_c], -1 / (temperature_c + ZERO_CELSIUS_K))
-    column, across = _place([math.log(d) for d in table.doses_phr], math.log(dose_phr))
-
-    def interpolated(cell: Sequence[Sequence[float]]) -> float:
-        upper, lower = (
-            math.log(times[column]) * (1 - across) + math.log(times[column + 1]) * across
-            for times in (cell[row], cell[row + 1])
-        )
-        return math.exp(upper * (1 - down) + lower * down)
-
-    mid = [
-        [(low + high) / 2 for low, high in zip(low_row, high_row, strict=True)]
-        for low_row, high_row in zip(table.low_minutes, table.high_minutes, strict=True)
-    ]
-    return GelTime(
-        interpolated(table.low_minutes),
-        interpolated(mid),
-        interpolated(table.high_minutes),
-        extrapolated=not coldest <= temperature_c <= warmest,
-    )
-
-
 def require_dose(dose_phr: float, part: SecondPart = "catalyst") -> float:
     """Give back a dose such a material can have, else refuse it: `not_positive`, or `unit_suspect` far outside."""
     require_positive("dose_phr", dose_phr, "phr")
@@ -245,9 +157,3 @@ def require_density(field: str, density_g_cm3: float) -> float:
         accepted = f"give g/cm3: {density_g_cm3 / 1000:g} may be meant"
         raise InputRefused("unit_suspect", field, density_g_cm3, accepted)
     return density_g_cm3
-
-
-def _place(knots: Sequence[float], at: float) -> tuple[int, float]:
-    """Give the index of the knot before `at` and how far on to the next it lies (below 0 or above 1 outside)."""
-    before = max((i for i, knot in enumerate(knots[:-1]) if knot <= at), default=0)
-    return before, (at - knots[before]) / (knots[before + 1] - knots[before])

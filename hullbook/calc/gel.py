@@ -1,9 +1,9 @@
-"""When resin gels by the yard's own cups, what dose the day allows, and how a gel clock runs at changing temperature.
+"""When resin gels by the maker's table and the yard's own cups, what dose the day allows, how a pail's clock runs.
 
 The law is ln t = a + b (1/T - 1/T0) - c ln d: t minutes to gel, T in kelvin, T0 = 298.15 K, d parts on a hundred of
-resin. It holds for one resin product with one catalyst product, for cups of one size. The maker's own table is read in
-`dose.gel_time`. Source of the form: Arrhenius; a power of the initiator's share
-(redox-started polymerisation, textbook).
+resin. It holds for one resin product with one catalyst product, for cups of one size. The maker's own table is read
+between its cells alone. Source of the form: Arrhenius; a power of the initiator's share (redox-started polymerisation,
+textbook).
 """
 
 from __future__ import annotations
@@ -13,15 +13,107 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from hullbook.calc.dose import ZERO_CELSIUS_K, GelTable, gel_time, require_dose
+from hullbook.calc.dose import require_dose
 from hullbook.calc.errors import InputRefused, require_between, require_fraction, require_not_negative, require_positive
 
+ZERO_CELSIUS_K = 273.15
 REFERENCE_K = 298.15
 GAS_CONSTANT_J_MOL_K = 8.314462618
 LEAST_CUPS = 6
 LEAST_TEMPERATURES, LEAST_SPAN_K = 3, 6.0
 LEAST_DOSE_RATIO = 1.3
-PAST_THE_CUPS_K = 3.0
+CHECKED_BY_OTHERS = 1e-9
+SMALLEST_SCATTER = 1e-6
+
+EXTRAPOLATION_K = 3.0
+"""How far past the outer temperatures of a table or of cups a time is still given (common practice, no source)."""
+
+
+# ---- The maker's table
+
+
+@dataclass(frozen=True)
+class GelTime:
+    """Minutes to gel: the sheet's low and high, the middle between, and whether it lies past the sheet's table."""
+
+    low_minutes: float
+    mid_minutes: float
+    high_minutes: float
+    extrapolated: bool
+
+
+@dataclass(frozen=True)
+class GelTable:
+    """A maker's gel times: one row for each temperature (C, rising), one column for each dose (phr, rising).
+
+    Where the sheet gives a single time, low and high are the same. It holds for one resin product with one catalyst
+    product. Raises on making `insufficient_data` below two temperatures or doses, `inconsistent` for an order or
+    shape that does not fit or a low above its high, `implausible` for a time of 1 min or less or above 24 h.
+    """
+
+    temperatures_c: tuple[float, ...]
+    doses_phr: tuple[float, ...]
+    low_minutes: tuple[tuple[float, ...], ...]
+    high_minutes: tuple[tuple[float, ...], ...]
+
+    def __post_init__(self) -> None:
+        for field, knots in (("temperatures_c", self.temperatures_c), ("doses_phr", self.doses_phr)):
+            if len(knots) < 2:
+                raise InputRefused("insufficient_data", field, len(knots), "give at least two")
+            if list(knots) != sorted(set(knots)):
+                raise InputRefused("inconsistent", field, list(knots), "give them rising, each once")
+        require_between("temperatures_c", self.temperatures_c[0], -40, self.temperatures_c[-1], "C")
+        require_positive("doses_phr", self.doses_phr[0], "phr")
+        for field, rows in (("low_minutes", self.low_minutes), ("high_minutes", self.high_minutes)):
+            if [len(row) for row in rows] != [len(self.doses_phr)] * len(self.temperatures_c):
+                accepted = "give one row for each temperature with one time for each dose"
+                raise InputRefused("inconsistent", field, rows, accepted)
+            for time in (time for row in rows for time in row):
+                if not 1 < time <= 24 * 60:
+                    raise InputRefused("implausible", field, time, "give minutes, more than 1 and up to 1440")
+        for low_row, high_row in zip(self.low_minutes, self.high_minutes, strict=True):
+            for low, high in zip(low_row, high_row, strict=True):
+                if low > high:
+                    raise InputRefused("inconsistent", "low_minutes", low, f"give at most {high:g}, its high")
+
+
+def gel_time(table: GelTable, dose_phr: float, temperature_c: float) -> GelTime:
+    """Give the gel time at a dose and a temperature inside the table.
+
+    Straight between neighbours in 1/T and ln(dose) on ln(time), for low, high and their mean apart. Up to 3 K
+    past the outer temperatures the result is marked; further, or outside the doses, `extrapolated` is raised.
+    Source: Arrhenius form, time proportional to exp(E/RT) dose^-c between four cells of a sheet.
+    """
+    lowest, highest = table.doses_phr[0], table.doses_phr[-1]
+    if not lowest <= dose_phr <= highest:
+        raise InputRefused("extrapolated", "dose_phr", dose_phr, f"the sheet covers {lowest:g} to {highest:g} phr")
+    coldest, warmest = table.temperatures_c[0], table.temperatures_c[-1]
+    if not coldest - EXTRAPOLATION_K <= temperature_c <= warmest + EXTRAPOLATION_K:
+        accepted = f"the sheet covers {coldest:g} to {warmest:g} C, with {EXTRAPOLATION_K:g} K past it at most"
+        raise InputRefused("extrapolated", "temperature_c", temperature_c, accepted)
+    row, down = _place([-1 / (t + ZERO_CELSIUS_K) for t in table.temperatures_c], -1 / (temperature_c + ZERO_CELSIUS_K))
+    column, across = _place([math.log(d) for d in table.doses_phr], math.log(dose_phr))
+
+    def interpolated(cell: Sequence[Sequence[float]]) -> float:
+        upper, lower = (
+            math.log(times[column]) * (1 - across) + math.log(times[column + 1]) * across
+            for times in (cell[row], cell[row + 1])
+        )
+        return math.exp(upper * (1 - down) + lower * down)
+
+    mid = [
+        [(low + high) / 2 for low, high in zip(low_row, high_row, strict=True)]
+        for low_row, high_row in zip(table.low_minutes, table.high_minutes, strict=True)
+    ]
+    return GelTime(
+        interpolated(table.low_minutes),
+        interpolated(mid),
+        interpolated(table.high_minutes),
+        extrapolated=not coldest <= temperature_c <= warmest,
+    )
+
+
+# ---- The yard's own cups
 
 
 @dataclass(frozen=True)
@@ -105,8 +197,8 @@ class GelFit:
         return GelBand(math.exp(middle - quantile * sd), math.exp(middle), math.exp(middle + quantile * sd))
 
     def _ln_minutes(self, dose_phr: float, temperature_c: float) -> float:
-        if not self.coldest_c - PAST_THE_CUPS_K <= temperature_c <= self.warmest_c + PAST_THE_CUPS_K:
-            accepted = f"the cups cover {self.coldest_c:g} to {self.warmest_c:g} C, with {PAST_THE_CUPS_K:g} K past it"
+        if not self.coldest_c - EXTRAPOLATION_K <= temperature_c <= self.warmest_c + EXTRAPOLATION_K:
+            accepted = f"the cups cover {self.coldest_c:g} to {self.warmest_c:g} C, with {EXTRAPOLATION_K:g} K past it"
             raise InputRefused("extrapolated", "temperature_c", temperature_c, accepted)
         ones, inverse, logarithm = _row(dose_phr, temperature_c)
         return self.a * ones + self.b_k * inverse + self.c * logarithm
@@ -138,12 +230,21 @@ def fit_cups(cups: Sequence[Cup]) -> GelFit:
     Raises `insufficient_data` below 6 cups, 3 temperatures over 6 K, or 2 doses 1.3 times apart; `inconsistent` where
     the fit says that more catalyst or more warmth gels later. The bounds are common practice, no source.
     """
-    temperatures, doses = {cup.temperature_c for cup in cups}, [cup.dose_phr for cup in cups]
+    temperatures = {cup.temperature_c for cup in cups} or {0.0}
+    doses = {cup.dose_phr for cup in cups} or {1.0}
     for given, least, accepted in (
         (len(cups), LEAST_CUPS, f"give at least {LEAST_CUPS} cups"),
         (len(temperatures), LEAST_TEMPERATURES, f"give at least {LEAST_TEMPERATURES} temperatures"),
-        (max(temperatures) - min(temperatures), LEAST_SPAN_K, f"give temperatures over {LEAST_SPAN_K:g} K"),
-        (max(doses) / min(doses), LEAST_DOSE_RATIO, f"give doses {LEAST_DOSE_RATIO:g} times apart"),
+        (
+            max(temperatures) - min(temperatures),
+            LEAST_SPAN_K,
+            f"give temperatures over {LEAST_SPAN_K:g} K",
+        ),
+        (
+            max(doses) / min(doses),
+            LEAST_DOSE_RATIO,
+            f"give doses {LEAST_DOSE_RATIO:g} times apart",
+        ),
     ):
         if given < least:
             raise InputRefused("insufficient_data", "cups", f"{given:g}", accepted)
@@ -197,7 +298,8 @@ def band_of_table(table: GelTable) -> GelLaw:
 def studentised_residuals(cups: Sequence[Cup]) -> tuple[float, ...]:
     """How far each cup lies from the fit of the others, in standard deviations (externally studentised).
 
-    Raises `insufficient_data` below five cups. Source: NIST/SEMATECH e-Handbook 4.4.4; Belsley, Kuh, Welsch (1980).
+    0 for a cup that no other can check, as it alone carries one of the three numbers. Raises `insufficient_data` below
+    five cups. Source: NIST/SEMATECH e-Handbook 4.4.4; Belsley, Kuh, Welsch (1980).
     """
     import numpy as np
 
@@ -206,9 +308,10 @@ def studentised_residuals(cups: Sequence[Cup]) -> tuple[float, ...]:
     rows, y = _rows(cups)
     hat = rows @ np.linalg.pinv(rows)
     residuals = y - hat @ y
-    leverage, freedom = np.diag(hat), len(cups) - 3
-    others = (float(residuals @ residuals) - residuals**2 / (1 - leverage)) / (freedom - 1)
-    return tuple(float(one) for one in residuals / np.sqrt(others * (1 - leverage)))
+    checked = 1 - np.diag(hat)
+    squares = np.divide(residuals**2, checked, out=np.zeros(len(cups)), where=checked > CHECKED_BY_OTHERS)
+    others = np.maximum(float(residuals @ residuals) - squares, SMALLEST_SCATTER**2) / (len(cups) - 4)
+    return tuple(float(one) for one in np.sign(residuals) * np.sqrt(squares / others))
 
 
 def outlying_cups(cups: Sequence[Cup]) -> tuple[int, ...]:
@@ -219,8 +322,9 @@ def outlying_cups(cups: Sequence[Cup]) -> tuple[int, ...]:
     """
     from scipy.stats import t
 
+    residuals = studentised_residuals(cups)
     critical = float(t.ppf(1 - 0.05 / (2 * len(cups)), len(cups) - 4))
-    return tuple(place for place, one in enumerate(studentised_residuals(cups)) if abs(one) > critical)
+    return tuple(place for place, one in enumerate(residuals) if abs(one) > critical)
 
 
 def day_factor(cup_minutes: float, expected_minutes: float, *, ask_beyond_ln: float) -> float:
@@ -396,3 +500,9 @@ def _rows(cups: Sequence[Cup]) -> tuple[Any, Any]:
         np.array([_row(cup.dose_phr, cup.temperature_c) for cup in cups]),
         np.log([cup.minutes for cup in cups]),
     )
+
+
+def _place(knots: Sequence[float], at: float) -> tuple[int, float]:
+    """Give the index of the knot before `at` and how far on to the next it lies (below 0 or above 1 outside)."""
+    before = max((i for i, knot in enumerate(knots[:-1]) if knot <= at), default=0)
+    return before, (at - knots[before]) / (knots[before + 1] - knots[before])

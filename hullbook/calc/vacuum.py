@@ -26,7 +26,10 @@ HIGHEST_STATION_MBAR = 1085.0
 ZERO_CELSIUS_K = 273.15
 LAPSE_K_M = 0.0065
 SEA_LEVEL_K = 288.15
-ISA_EXPONENT = 9.80665 * 0.0289644 / (8.31432 * LAPSE_K_M)
+AIR_KG_MOL = 0.0289644
+AIR_HEAT_RATIO = 1.4
+GAS_CONSTANT_J_MOL_K = 8.314462618
+ISA_EXPONENT = 9.80665 * AIR_KG_MOL / (8.31432 * LAPSE_K_M)
 
 LEAST_READINGS = 6
 """Fewer readings say too little about the shape (common practice, no source)."""
@@ -193,6 +196,39 @@ def leak_throughput_pa_m3_s(rate_mbar_min: float, volume_m3: float) -> float:
 def room_air_l_h(throughput_pa_m3_s: float) -> float:
     """Give a leak as litres of room air (at 1013.25 mbar) an hour. Source: ideal gas law."""
     return throughput_pa_m3_s / ATMOSPHERE_PA * 1000 * 3600
+
+
+def pump_down_seconds(
+    *, volume_m3: float, pump_m3_h: float, from_mbar_abs: float, to_mbar_abs: float, ultimate_mbar_abs: float
+) -> float:
+    """Give the seconds a pump takes from one pressure to another: V/S ln((p0 - pu)/(p - pu)).
+
+    `ultimate_mbar_abs` is where pump and leaks balance. A real bag is slower: air creeps through peel ply, water boils
+    off. Raises `not_positive`, `negative`, `impossible` for a pressure at or below the ultimate or a rise. Source: gas
+    balance with constant pumping speed.
+    """
+    require_not_negative("ultimate_mbar_abs", ultimate_mbar_abs, "mbar")
+    if not ultimate_mbar_abs < to_mbar_abs <= from_mbar_abs:
+        accepted = f"give more than the {ultimate_mbar_abs:g} mbar the pump reaches and at most {from_mbar_abs:g} mbar"
+        raise InputRefused("impossible", "to_mbar_abs", to_mbar_abs, accepted)
+    time_constant = 3600 * require_positive("volume_m3", volume_m3, "m3") / require_positive("pump_m3_h", pump_m3_h)
+    return time_constant * math.log((from_mbar_abs - ultimate_mbar_abs) / (to_mbar_abs - ultimate_mbar_abs))
+
+
+def equivalent_hole_mm(throughput_pa_m3_s: float, station_mbar: float, temperature_c: float) -> float:
+    """Give the diameter in mm of the round hole that would leak so much with the bag below half of the air pressure.
+
+    Choked flow of dry air through an ideal orifice (discharge 1); a real leak is longer and thinner. Raises
+    `not_positive`, `impossible` for a station outside 500 to 1085 mbar or a temperature outside -40 to 80 C. Source:
+    isentropic nozzle, textbook.
+    """
+    require_positive("throughput_pa_m3_s", throughput_pa_m3_s, "Pa m3/s")
+    require_between("station_mbar", station_mbar, LOWEST_STATION_MBAR, HIGHEST_STATION_MBAR, "mbar")
+    kelvin = require_between("temperature_c", temperature_c, -40, 80, "C") + ZERO_CELSIUS_K
+    sound_m_s = math.sqrt(AIR_HEAT_RATIO * GAS_CONSTANT_J_MOL_K * kelvin / AIR_KG_MOL)
+    choked = (2 / (AIR_HEAT_RATIO + 1)) ** ((AIR_HEAT_RATIO + 1) / (2 * (AIR_HEAT_RATIO - 1)))
+    area_m2 = throughput_pa_m3_s / (100 * station_mbar * sound_m_s * choked)
+    return 1000 * math.sqrt(4 * area_m2 / math.pi)
 
 
 def rate_uncertainty_from_resolution(minutes: Sequence[float], resolution_mbar: float) -> float:

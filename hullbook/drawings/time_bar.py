@@ -67,7 +67,8 @@ def time_bar(pails: Sequence[PailBar], steps: Sequence[Step], end: float, *, tit
 def _pail(pail: PailBar, axis: Axis, top: float) -> Iterator[Shape]:
     left, right = axis.at(pail.mixed), axis.at(pail.gels if pail.gels is not None else pail.empty)
     yield Text(LEFT - 8, top + BAR - 4, f"pail {pail.number}", "label", 16, "end")
-    yield from hatched(left, top, right - left, BAR)
+    if pail.gels is not None:
+        yield from hatched(left, top, right - left, BAR)
     outline: tuple[Point, ...] = ((left, top), (right, top), (right, top + BAR), (left, top + BAR), (left, top))
     yield Polyline(outline, "limit" if pail.is_late else "hairline")
     on, empty = axis.at(pail.on), axis.at(pail.empty)

@@ -12,9 +12,9 @@ from django.conf import settings
 from django.db.models import Exists, OuterRef, QuerySet, Sum
 from django.utils import timezone
 
-from hullbook.calc import dose
 from hullbook.calc.check_character import check_character
 from hullbook.calc.core_uptake import Bend, CoreGeometry, Foam, Grooves, Holes, Kerfs
+from hullbook.calc.gel import GelTable
 from hullbook.calc.ranges import Range
 from hullbook.materials.enums import LotState, MaterialKind, MovementAct
 from hullbook.materials.models import (
@@ -302,12 +302,12 @@ def _resin_systems() -> QuerySet[ResinSystem]:
     return ResinSystem.objects.current().select_related("resin", "catalyst", "entry").order_by("code")
 
 
-def gel_table(system: ResinSystem) -> dose.GelTable | None:
+def gel_table(system: ResinSystem) -> GelTable | None:
     """The maker's gel table as the sums take it; None where the maker gives none."""
     return gel_table_of(system.gel_times.all())
 
 
-def gel_table_of(cells: Iterable[GelTime]) -> dose.GelTable | None:
+def gel_table_of(cells: Iterable[GelTime]) -> GelTable | None:
     """Cells as a table; raises InputRefused where a temperature has no time for one of the doses."""
     times = {(cell.temperature_c, cell.dose_phr): cell for cell in cells}
     if not times:
@@ -315,7 +315,7 @@ def gel_table_of(cells: Iterable[GelTime]) -> dose.GelTable | None:
     temperatures = tuple(sorted({temperature for temperature, _ in times}))
     doses = tuple(sorted({dose_phr for _, dose_phr in times}))
     rows = [[times[t, d] for d in doses if (t, d) in times] for t in temperatures]
-    return dose.GelTable(
+    return GelTable(
         temperatures,
         doses,
         tuple(tuple(cell.shortest_min for cell in row) for row in rows),
@@ -323,7 +323,7 @@ def gel_table_of(cells: Iterable[GelTime]) -> dose.GelTable | None:
     )
 
 
-def gel_rows(table: dose.GelTable) -> list[tuple[float, list[tuple[float, float]]]]:
+def gel_rows(table: GelTable) -> list[tuple[float, list[tuple[float, float]]]]:
     """Each temperature of a gel table with its shortest and longest minutes, dose by dose."""
     cells = [list(zip(low, high, strict=True)) for low, high in zip(table.low_minutes, table.high_minutes, strict=True)]
     return list(zip(table.temperatures_c, cells, strict=True))

@@ -2,14 +2,14 @@
 // drawn from it. Nothing here touches a page, a clock or the network: out of reach a tablet knows what the book would.
 
 const ZERO_CELSIUS_K = 273.15;
-const EXTRAPOLATION_K = 3; // as hullbook/calc/dose.py
+const EXTRAPOLATION_K = 3; // as hullbook/calc/gel.py
 const MINUTE_MS = 60_000;
 const LONG_PAST_MS = 60 * MINUTE_MS;
 export const SIDES = ["starboard", "port"];
 
 const LOST = ["dumped", "spoilt"];
 
-// ---- Gel time: hullbook/calc/dose.py gel_time, put to the same values by a test
+// ---- Gel time: hullbook/calc/gel.py gel_time, put to the same values by a test
 
 function placeIn(knots, at) {
   let before = 0;

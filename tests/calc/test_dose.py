@@ -2,23 +2,19 @@ from math import sqrt
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.interpolate import RegularGridInterpolator
 from uncertainties import ufloat
 
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.dose import (
-    GelTable,
     catalyst_grams,
     dose_from_masses,
     dose_from_percent_of_mix,
     dose_from_volume_ratio,
     dose_uncertainty,
     epoxy_index,
-    gel_time,
     grams,
     hardener_phr,
     judge_dose,
@@ -31,12 +27,6 @@ from hullbook.calc.reference import check_values
 
 SHARED = Path(__file__).parents[2] / "shared"
 ROWS = check_values(SHARED, "dose")
-SHEET = GelTable(
-    temperatures_c=(15.0, 20.0, 25.0),
-    doses_phr=(1.0, 1.5, 2.0),
-    low_minutes=((120.0, 90.0, 70.0), (80.0, 60.0, 45.0), (55.0, 40.0, 30.0)),
-    high_minutes=((150.0, 110.0, 90.0), (100.0, 75.0, 60.0), (70.0, 50.0, 40.0)),
-)
 
 doses = st.floats(0.05, 10)
 masses = st.floats(0.05, 250)
@@ -135,79 +125,3 @@ def test_a_density_in_kilograms_to_the_cubic_metre_is_noticed() -> None:
     with pytest.raises(InputRefused, match="1.15 may be meant") as refused:
         millilitres(900, 1150)
     assert refused.value.key == "unit_suspect"
-
-
-@given(st.floats(15, 25), st.floats(1, 2))
-def test_gel_time_between_the_sheets_values_is_what_scipy_interpolates(temperature_c: float, dose_phr: float) -> None:
-    inverse = [-1 / (t + 273.15) for t in SHEET.temperatures_c]
-    for part, values in (("low_minutes", SHEET.low_minutes), ("high_minutes", SHEET.high_minutes)):
-        grid = RegularGridInterpolator(
-            (inverse, np.log(SHEET.doses_phr)), np.log(values), bounds_error=False, fill_value=None
-        )
-        wanted = float(np.exp(grid([[-1 / (temperature_c + 273.15), np.log(dose_phr)]])[0]))
-        assert getattr(gel_time(SHEET, dose_phr, temperature_c), part) == pytest.approx(wanted, rel=1e-9)
-
-
-@given(st.floats(12, 28), st.floats(1, 2))
-def test_low_mid_and_high_stay_in_order(temperature_c: float, dose_phr: float) -> None:
-    gel = gel_time(SHEET, dose_phr, temperature_c)
-    assert gel.low_minutes < gel.mid_minutes < gel.high_minutes
-    assert gel.extrapolated is not (15 <= temperature_c <= 25)
-
-
-def test_the_sheets_own_cells_come_back_as_printed() -> None:
-    for row, temperature_c in enumerate(SHEET.temperatures_c):
-        for column, dose_phr in enumerate(SHEET.doses_phr):
-            gel = gel_time(SHEET, dose_phr, temperature_c)
-            low, high = SHEET.low_minutes[row][column], SHEET.high_minutes[row][column]
-            assert gel.low_minutes == pytest.approx(low)
-            assert gel.mid_minutes == pytest.approx((low + high) / 2)
-            assert gel.high_minutes == pytest.approx(high)
-            assert not gel.extrapolated
-
-
-def test_warmer_resin_and_more_catalyst_gel_sooner() -> None:
-    middle = gel_time(SHEET, 1.5, 20).mid_minutes
-    assert gel_time(SHEET, 1.5, 22).mid_minutes < middle
-    assert gel_time(SHEET, 1.7, 20).mid_minutes < middle
-
-
-def test_a_little_past_the_sheets_temperatures_is_marked() -> None:
-    gel = gel_time(SHEET, 1.5, 27.5)
-    assert gel.extrapolated
-    assert gel.mid_minutes < gel_time(SHEET, 1.5, 25).mid_minutes
-
-
-@pytest.mark.parametrize(
-    ("dose_phr", "temperature_c"), [(0.9, 20), (2.1, 20), (1.5, 28.1), (1.5, 11.9), (1.5, float("nan"))]
-)
-def test_far_past_the_sheet_nothing_is_said(dose_phr: float, temperature_c: float) -> None:
-    with pytest.raises(InputRefused, match="the sheet covers") as refused:
-        gel_time(SHEET, dose_phr, temperature_c)
-    assert refused.value.key == "extrapolated"
-
-
-@pytest.mark.parametrize(
-    ("change", "key"),
-    [
-        ({"temperatures_c": (20.0, 15.0, 25.0)}, "inconsistent"),
-        ({"temperatures_c": (20.0,)}, "insufficient_data"),
-        ({"doses_phr": (1.0, 1.0, 2.0)}, "inconsistent"),
-        ({"doses_phr": (-1.0, 1.0, 2.0)}, "not_positive"),
-        ({"low_minutes": SHEET.low_minutes[:2]}, "inconsistent"),
-        ({"low_minutes": ((120.0, 90.0, 70.0), (80.0, 60.0), (55.0, 40.0, 30.0))}, "inconsistent"),
-        ({"low_minutes": SHEET.high_minutes, "high_minutes": SHEET.low_minutes}, "inconsistent"),
-        ({"low_minutes": ((1.0, 90.0, 70.0), *SHEET.low_minutes[1:])}, "implausible"),
-        ({"high_minutes": ((1500.0, 110.0, 90.0), *SHEET.high_minutes[1:])}, "implausible"),
-    ],
-)
-def test_a_gel_table_that_does_not_fit_together_is_refused(change: dict[str, Any], key: str) -> None:
-    parts = {
-        "temperatures_c": SHEET.temperatures_c,
-        "doses_phr": SHEET.doses_phr,
-        "low_minutes": SHEET.low_minutes,
-        "high_minutes": SHEET.high_minutes,
-    }
-    with pytest.raises(InputRefused) as refused:
-        GelTable(**{**parts, **change})
-    assert refused.value.key == key

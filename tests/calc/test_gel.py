@@ -7,19 +7,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.interpolate import RegularGridInterpolator
+from scipy.linalg import inv, lstsq
 from scipy.optimize import curve_fit
 
 from hullbook.calc.check_rows import agrees, found
-from hullbook.calc.dose import GelTable, catalyst_grams
+from hullbook.calc.dose import catalyst_grams
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.gel import (
     Cup,
     DoseWindow,
+    GelTable,
     band_of_table,
     day_factor,
     dose_window,
     fit_cups,
     fit_law,
+    gel_time,
     law_of_table,
     minutes_left,
     outlying_cups,
@@ -45,6 +49,12 @@ TABLE = GelTable(
     low_minutes=((150.0, 105.0, 78.0), (112.0, 78.0, 58.0), (84.0, 58.0, 43.0)),
     high_minutes=((175.0, 125.0, 94.0), (132.0, 93.0, 70.0), (99.0, 70.0, 53.0)),
 )
+SHEET = GelTable(
+    temperatures_c=(15.0, 20.0, 25.0),
+    doses_phr=(1.0, 1.5, 2.0),
+    low_minutes=((120.0, 90.0, 70.0), (80.0, 60.0, 45.0), (55.0, 40.0, 30.0)),
+    high_minutes=((150.0, 110.0, 90.0), (100.0, 75.0, 60.0), (70.0, 50.0, 40.0)),
+)
 doses = st.floats(1.0, 2.5)
 temperatures = st.floats(14, 30)
 
@@ -61,6 +71,82 @@ def window(fill_min: float = 45.0, **changed: Any) -> DoseWindow:
 def test_gel_sums_agree_with_the_table(row: dict[str, Any]) -> None:
     value = found(row)
     assert agrees(row, value), value
+
+
+@given(st.floats(15, 25), st.floats(1, 2))
+def test_gel_time_between_the_sheets_values_is_what_scipy_interpolates(temperature_c: float, dose_phr: float) -> None:
+    inverse = [-1 / (t + 273.15) for t in SHEET.temperatures_c]
+    for part, values in (("low_minutes", SHEET.low_minutes), ("high_minutes", SHEET.high_minutes)):
+        grid = RegularGridInterpolator(
+            (inverse, np.log(SHEET.doses_phr)), np.log(values), bounds_error=False, fill_value=None
+        )
+        wanted = float(np.exp(grid([[-1 / (temperature_c + 273.15), np.log(dose_phr)]])[0]))
+        assert getattr(gel_time(SHEET, dose_phr, temperature_c), part) == pytest.approx(wanted, rel=1e-9)
+
+
+@given(st.floats(12, 28), st.floats(1, 2))
+def test_low_mid_and_high_stay_in_order(temperature_c: float, dose_phr: float) -> None:
+    gel = gel_time(SHEET, dose_phr, temperature_c)
+    assert gel.low_minutes < gel.mid_minutes < gel.high_minutes
+    assert gel.extrapolated is not (15 <= temperature_c <= 25)
+
+
+def test_the_sheets_own_cells_come_back_as_printed() -> None:
+    for row, temperature_c in enumerate(SHEET.temperatures_c):
+        for column, dose_phr in enumerate(SHEET.doses_phr):
+            gel = gel_time(SHEET, dose_phr, temperature_c)
+            low, high = SHEET.low_minutes[row][column], SHEET.high_minutes[row][column]
+            assert gel.low_minutes == pytest.approx(low)
+            assert gel.mid_minutes == pytest.approx((low + high) / 2)
+            assert gel.high_minutes == pytest.approx(high)
+            assert not gel.extrapolated
+
+
+def test_by_the_sheet_warmer_resin_and_more_catalyst_gel_sooner() -> None:
+    middle = gel_time(SHEET, 1.5, 20).mid_minutes
+    assert gel_time(SHEET, 1.5, 22).mid_minutes < middle
+    assert gel_time(SHEET, 1.7, 20).mid_minutes < middle
+
+
+def test_a_little_past_the_sheets_temperatures_is_marked() -> None:
+    gel = gel_time(SHEET, 1.5, 27.5)
+    assert gel.extrapolated
+    assert gel.mid_minutes < gel_time(SHEET, 1.5, 25).mid_minutes
+
+
+@pytest.mark.parametrize(
+    ("dose_phr", "temperature_c"), [(0.9, 20), (2.1, 20), (1.5, 28.1), (1.5, 11.9), (1.5, float("nan"))]
+)
+def test_far_past_the_sheet_nothing_is_said(dose_phr: float, temperature_c: float) -> None:
+    with pytest.raises(InputRefused, match="the sheet covers") as refused:
+        gel_time(SHEET, dose_phr, temperature_c)
+    assert refused.value.key == "extrapolated"
+
+
+@pytest.mark.parametrize(
+    ("change", "key"),
+    [
+        ({"temperatures_c": (20.0, 15.0, 25.0)}, "inconsistent"),
+        ({"temperatures_c": (20.0,)}, "insufficient_data"),
+        ({"doses_phr": (1.0, 1.0, 2.0)}, "inconsistent"),
+        ({"doses_phr": (-1.0, 1.0, 2.0)}, "not_positive"),
+        ({"low_minutes": SHEET.low_minutes[:2]}, "inconsistent"),
+        ({"low_minutes": ((120.0, 90.0, 70.0), (80.0, 60.0), (55.0, 40.0, 30.0))}, "inconsistent"),
+        ({"low_minutes": SHEET.high_minutes, "high_minutes": SHEET.low_minutes}, "inconsistent"),
+        ({"low_minutes": ((1.0, 90.0, 70.0), *SHEET.low_minutes[1:])}, "implausible"),
+        ({"high_minutes": ((1500.0, 110.0, 90.0), *SHEET.high_minutes[1:])}, "implausible"),
+    ],
+)
+def test_a_gel_table_that_does_not_fit_together_is_refused(change: dict[str, Any], key: str) -> None:
+    parts = {
+        "temperatures_c": SHEET.temperatures_c,
+        "doses_phr": SHEET.doses_phr,
+        "low_minutes": SHEET.low_minutes,
+        "high_minutes": SHEET.high_minutes,
+    }
+    with pytest.raises(InputRefused) as refused:
+        GelTable(**{**parts, **change})
+    assert refused.value.key == key
 
 
 def test_the_fit_is_what_a_general_fitter_finds() -> None:
@@ -88,6 +174,24 @@ def test_a_cup_typed_wrong_stands_out() -> None:
     assert studentised_residuals(cups)[3] == pytest.approx(10.18, rel=1e-2)
     assert outlying_cups(cups) == (3,)
     assert outlying_cups(CUPS) == ()
+
+
+def test_every_cup_is_held_against_the_fit_of_the_others() -> None:
+    """Each cup left out in turn, the rest fitted by scipy.linalg.lstsq: its miss in deviations of a new reading."""
+    for place, residual in enumerate(studentised_residuals(CUPS)):
+        rest = [cup for cup in CUPS if cup is not CUPS[place]]
+        rows = np.array([[1, 1 / (cup.temperature_c + 273.15) - 1 / 298.15, -log(cup.dose_phr)] for cup in rest])
+        y = np.log([cup.minutes for cup in rest])
+        law, squares, *_ = lstsq(rows, y)
+        at = np.array([1, 1 / (CUPS[place].temperature_c + 273.15) - 1 / 298.15, -log(CUPS[place].dose_phr)])
+        deviation = np.sqrt(squares / (len(rest) - 3) * (1 + at @ inv(rows.T @ rows) @ at))
+        assert residual == pytest.approx((log(CUPS[place].minutes) - at @ law) / deviation, rel=1e-6)
+
+
+def test_a_cup_that_no_other_can_check_is_not_called_wrong() -> None:
+    cups = [Cup(1.5, 16, 136), Cup(1.5, 16, 130), Cup(1.5, 24, 90), Cup(1.5, 24, 85), Cup(2.0, 20, 700)]
+    assert studentised_residuals(cups)[4] == 0
+    assert outlying_cups(cups) == ()
 
 
 def test_three_cups_move_the_makers_law_and_narrow_its_band() -> None:
@@ -196,6 +300,8 @@ def test_the_grams_of_the_proposed_dose_are_those_of_its_percentage() -> None:
     ("refused", "said"),
     [
         (lambda: fit_cups(CUPS[:4]), "at least 6 cups"),
+        (lambda: fit_cups([]), "at least 6 cups"),
+        (lambda: outlying_cups([]), "at least 5"),
         (lambda: fit_cups([Cup(1.5, 20, 90 + n) for n in range(7)]), "at least 3 temperatures"),
         (lambda: fit_cups([Cup(1.5, 16 + 3 * n, 120 - 9 * n) for n in range(7)]), "1.3 times apart"),
         (lambda: fit_law([Cup(1.5, 20, 90 + n) for n in range(5)]), "more than one temperature"),

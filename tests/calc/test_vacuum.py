@@ -1,11 +1,14 @@
+from math import pi, sqrt
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pint
 import pytest
+from fluids.compressible import P_critical_flow, T_critical_flow
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.errors import InputRefused
@@ -15,10 +18,12 @@ from hullbook.calc.vacuum import (
     absolute_from_gauge,
     bag_volume_m3,
     corrected_to_temperature,
+    equivalent_hole_mm,
     fit_rise,
     fit_two_phase,
     gauge_from_absolute,
     judge_hold,
+    pump_down_seconds,
     rate_uncertainty_from_resolution,
     standard_atmosphere_mbar,
     station_from_sea_level,
@@ -135,6 +140,36 @@ def test_one_temperature_for_two_readings_is_refused() -> None:
     with pytest.raises(InputRefused) as refused:
         corrected_to_temperature((20.0, 24.0), (20.0,), 20.0)
     assert refused.value.key == "inconsistent"
+
+
+@given(st.floats(0.05, 1.0), st.floats(4, 100), st.floats(5, 500))
+def test_a_pump_empties_a_bag_as_an_ode_solver_says(volume_m3: float, pump_m3_h: float, to_mbar: float) -> None:
+    """scipy.integrate.solve_ivp of V dp/dt = -S (p - pu) with 2 mbar as the ultimate."""
+    seconds = pump_down_seconds(
+        volume_m3=volume_m3, pump_m3_h=pump_m3_h, from_mbar_abs=1013.25, to_mbar_abs=to_mbar, ultimate_mbar_abs=2.0
+    )
+    solved = solve_ivp(
+        lambda _, p: -pump_m3_h / 3600 / volume_m3 * (p - 2.0), (0, seconds), [1013.25], rtol=1e-9, atol=1e-9
+    )
+    assert solved.y[0, -1] == pytest.approx(to_mbar, rel=1e-5)
+
+
+def test_a_pump_never_draws_below_its_ultimate() -> None:
+    with pytest.raises(InputRefused, match="more than the 2 mbar the pump reaches"):
+        pump_down_seconds(volume_m3=0.2, pump_m3_h=16, from_mbar_abs=1013.25, to_mbar_abs=2.0, ultimate_mbar_abs=2.0)
+
+
+@given(st.floats(500, 1085), st.floats(-10, 45), st.floats(1e-3, 5))
+def test_air_goes_through_a_hole_at_the_speed_of_sound(
+    station_mbar: float, celsius: float, leak_pa_m3_s: float
+) -> None:
+    """Critical pressure and temperature in the throat from the library `fluids`, air as an ideal gas of ratio 1.4."""
+    kelvin = celsius + 273.15
+    throat_pa, throat_k = P_critical_flow(100 * station_mbar, 1.4), T_critical_flow(kelvin, 1.4)
+    sound_m_s = sqrt(1.4 * 8.314462618 / 0.0289644 * throat_k)
+    through_1_m2 = throat_pa * sound_m_s * kelvin / throat_k
+    hole_mm = equivalent_hole_mm(leak_pa_m3_s, station_mbar, celsius)
+    assert pi / 4 * (hole_mm / 1000) ** 2 * through_1_m2 == pytest.approx(leak_pa_m3_s)
 
 
 def test_a_bag_without_hose_or_pot_is_its_stack_alone() -> None:

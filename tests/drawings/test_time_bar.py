@@ -24,6 +24,12 @@ def test_a_pail_that_gels_before_it_is_used_up_is_edged_as_a_limit() -> None:
     assert "before it is used up" in scene.desc
 
 
+def test_a_pail_whose_gel_is_not_known_is_not_hatched() -> None:
+    scene = time_bar([PailBar(1, -5, 0, 10, None)], STEPS, 60, title="Pails")
+    assert not in_role(scene, "hatch")
+    assert "gel not known" in scene.desc
+
+
 def test_each_line_opened_stands_a_step_higher() -> None:
     scene = time_bar([PailBar(1, -5, 0, 10, None)], STEPS, 60, title="Pails")
     (steps,) = [shape for shape in in_role(scene, "ink") if isinstance(shape, Polyline)]

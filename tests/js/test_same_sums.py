@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from hullbook.calc.dose import GelTable, gel_time
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import Feed, Pull, Section, Strip, fill
 from hullbook.calc.forecast import Arrival, arrival, relative_sd_of_band, shrunk_ratio
+from hullbook.calc.gel import GelTable, gel_time
 from hullbook.calc.vacuum import fit_rise
 
 HERE = Path(__file__).parent

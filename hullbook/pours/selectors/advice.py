@@ -132,7 +132,7 @@ def _dose_window(view: PourPlanView) -> DoseWindowView | str:
             law_high_phr=known.high_phr,
         )
     except InputRefused as refused:
-        return f"No dose is advised: {refused}."
+        return f"No dose is advised: {refused.accepted}."
     return DoseWindowView(window, known, plan, second_part(view.system))
 
 

@@ -383,7 +383,7 @@ class _Working:
         try:
             return known.at(self.inputs.dose_phr, self.inputs.hottest_c), known.words
         except InputRefused as refused:
-            return None, f"{refused}."
+            return None, f"not known: {refused.accepted}"
 
     def _coefficients(self) -> Iterator[PlanCoefficient]:
         for words, value, unit in self.inputs.figures():

@@ -9,8 +9,8 @@ from django.http import Http404
 from django.utils import timezone
 
 from hullbook.calc.balance import Weighed
-from hullbook.calc.dose import GelTable, gel_time
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.gel import GelTable, gel_time
 from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.hulls.models import Part
 from hullbook.hulls.selectors import part_for

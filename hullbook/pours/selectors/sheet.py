@@ -8,7 +8,8 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 
-from hullbook.calc.dose import GelTable, catalyst_grams
+from hullbook.calc.dose import catalyst_grams
+from hullbook.calc.gel import GelTable
 from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import StockLine, stock
 from hullbook.pours.enums import ComponentRole, GelPlace, InletMove, ReadingOf

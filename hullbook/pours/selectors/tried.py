@@ -34,6 +34,7 @@ from hullbook.materials.selectors import KnownValue, SheetInForce, properties_in
 from hullbook.pours.models import GelCup, TrialPanel
 from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
+from hullbook.quantities.showing import show, show_number
 
 UM2_PER_M2 = 1e12
 MM = 1000.0
@@ -221,12 +222,19 @@ def known_gel(system: ResinSystem) -> KnownGel | str:
     if not cups:
         return KnownGel(band_of_table(table), low, high, "the maker's table alone; no cup of the yard yet")
     count = f"{len(cups)} cup{'' if len(cups) == 1 else 's'} of the yard"
+    drawn_in = _drawn_in(law_of_table(table), cups).band
     try:
-        fit = fit_cups(cups)
+        alone = fit_cups(cups).band
     except InputRefused:
-        return KnownGel(_drawn_in(law_of_table(table), cups).band, low, high, f"the maker's table drawn toward {count}")
+        return KnownGel(drawn_in, low, high, f"the maker's table drawn toward {count}")
     doses = [cup.dose_phr for cup in cups]
-    return KnownGel(fit.band, max(low, min(doses)), min(high, max(doses)), f"{count}, enough to stand by themselves")
+    least, most = min(doses), max(doses)
+
+    def law(dose_phr: float, temperature_c: float) -> GelBand:
+        return (alone if least <= dose_phr <= most else drawn_in)(dose_phr, temperature_c)
+
+    words = f"{count}, enough to stand by themselves from {show_number(least, 'phr')} to {show(most, 'phr')}"
+    return KnownGel(law, low, high, words)
 
 
 def _drawn_in(law: GelFit, cups: Sequence[Cup]) -> GelFit:
