@@ -161,9 +161,9 @@ def test_a_front_slower_than_its_plan_is_named(watched: Watched, first_inlet: dt
 
 
 def test_a_shortage_is_said_before_the_last_released_pail_is_opened(watched: Watched, first_inlet: dt.datetime) -> None:
-    assert "kg short" not in watched.at(first_inlet + 30 * MINUTE).cries
+    assert "kg short" not in watched.at(first_inlet + 20 * MINUTE).cries
     watched.told_otherwise(lambda sheet: sheet["pour_plan"].update(released_kg=22.0))
-    assert re.search(r"SOON \d+ kg short: \d+ kg to mix, 22 kg released", watched.at(first_inlet + 31 * MINUTE).cries)
+    assert re.search(r"SOON \d+ kg short: \d+ kg to mix, 22 kg released", watched.at(first_inlet + 21 * MINUTE).cries)
 
 
 def test_a_bag_pulled_too_deep_for_the_warmest_resin_is_said(watched: Watched, first_inlet: dt.datetime) -> None:
