@@ -143,7 +143,7 @@ def test_any_change_to_any_table_changes_the_fingerprint(tmp_path):
     assert len({before, renamed, tables_digest(tmp_path)}) == 3
 
 
-@pytest.mark.parametrize("name", ["allowances", "cure", "flow", "gel", "lay_up", "styrene"])
+@pytest.mark.parametrize("name", ["allowances", "cure", "flow", "gel", "lay_up", "pour_plan", "styrene"])
 def test_every_band_and_start_value_names_its_source_and_how_well_it_is_founded(name):
     marked = [*bands(SHARED, name).values(), *start_values(SHARED, name).values()]
     assert marked

@@ -53,6 +53,7 @@ class DoseWindowView:
     known: KnownGel
     plan: PourPlan
     second: SecondPart
+    latest_min: float
 
     def _grams(self, dose_phr: float) -> float:
         return catalyst_grams(self.plan.pail_kg, dose_phr, self.second)
@@ -125,7 +126,7 @@ def _dose_window(view: PourPlanView) -> DoseWindowView | str:
             share=limit("gel_share_fraction"),
             hottest_c=plan.hottest_c,
             coldest_c=plan.coldest_c,
-            latest_min=None,
+            latest_min=limit("latest_gel_min"),
             maker_low_phr=view.system.dose_low_phr,
             maker_high_phr=view.system.dose_high_phr,
             law_low_phr=known.low_phr,
@@ -133,7 +134,7 @@ def _dose_window(view: PourPlanView) -> DoseWindowView | str:
         )
     except InputRefused as refused:
         return f"No dose is advised: {refused.accepted}."
-    return DoseWindowView(window, known, plan, second_part(view.system))
+    return DoseWindowView(window, known, plan, second_part(view.system), limit("latest_gel_min"))
 
 
 def _boil_margin(view: PourPlanView) -> Verdict | None:
