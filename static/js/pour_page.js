@@ -237,10 +237,10 @@ export function leftBy({ forecast }) {
   return forecast && !forecast.resin.isPlan ? forecast.resin.toMix : undefined;
 }
 
-function resinWords({ isPlan, toMix, likely, ratio, at }) {
+function resinWords({ isPlan, toMix, likely, ratio }) {
   if (isPlan) return `To mix ${kg(likely)} kg by the plan, at most ${kg(toMix)}: too little is wet to say more.`;
-  const drawn = `${spaced(ratio.ratio, 2)} of the plan drawn by ${hours(at)}`;
-  return toMix > 0 ? `To mix ${kg(likely)} kg, at most ${kg(toMix)}: ${drawn}.` : `Nothing more to mix: ${drawn}.`;
+  const used = `${spaced(ratio.ratio, 2)} of plan used`;
+  return toMix > 0 ? `To mix ${kg(likely)} kg, at most ${kg(toMix)} (${used}).` : `Nothing more to mix (${used}).`;
 }
 
 /** What the plan, put right by what was told, says of the rest of this pour: one sentence each. */
