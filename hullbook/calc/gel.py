@@ -449,6 +449,34 @@ def minutes_left(used: float, gel_minutes: float) -> float:
     return max(0.0, 1 - require_not_negative("used", used)) * require_positive("gel_minutes", gel_minutes, "min")
 
 
+def gel_time_along(
+    table: GelTable, dose_phr: float, minutes: Sequence[float], temperatures_c: Sequence[float]
+) -> GelTime:
+    """Minutes from mixing to gel for resin that is read at these minutes to have these temperatures, the first at 0.
+
+    Each temperature holds until the next is read. Raises as `gel_time`, `inconsistent` for times that do not begin at 0
+    and rise. Source: additivity of one mechanism, as `used_share`.
+    """
+    if not minutes or minutes[0] != 0 or list(minutes) != sorted(minutes) or len(minutes) != len(temperatures_c):
+        raise InputRefused("inconsistent", "minutes", list(minutes), "begin at 0, then later, one for each temperature")
+    times = [gel_time(table, dose_phr, temperature_c) for temperature_c in temperatures_c]
+
+    def reached(gels: Sequence[float]) -> float:
+        used = 0.0
+        for begins, ends, gel in zip(minutes, (*minutes[1:], math.inf), gels, strict=True):
+            if used + (ends - begins) / gel >= 1:
+                return begins + (1 - used) * gel
+            used += (ends - begins) / gel
+        raise AssertionError("the last stretch has no end")
+
+    return GelTime(
+        reached([one.low_minutes for one in times]),
+        reached([one.mid_minutes for one in times]),
+        reached([one.high_minutes for one in times]),
+        extrapolated=any(one.extrapolated for one in times),
+    )
+
+
 def pot_life_min(
     gel_min: float, *, share: float, pail_kg: float, cup_kg: float = 0.1, mass_exponent: float = 0.0
 ) -> float:

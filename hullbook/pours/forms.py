@@ -1015,7 +1015,9 @@ class PourReadingForm(DayForm, InstrumentForm):
     thermometer = InstrumentField(
         InstrumentKind.THERMOMETER, InstrumentKind.LOGGER, required=False, label="Thermometer"
     )
-    place = forms.CharField(max_length=80, required=False, label="Place")
+    place = forms.CharField(
+        max_length=80, required=False, label="Place", help_text="In a pail: as pail 4. Its gel clock follows."
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -45,10 +45,31 @@ function whatItCovers({ temperatures_c: temperatures, doses_phr: doses }) {
   return `the gel table covers ${temperatures[0]} to ${temperatures.at(-1)} °C and ${doses[0]} to ${doses.at(-1)} phr`;
 }
 
-function gelOf(table, dosePhr, temperatureC, mixedAt) {
+/**
+ * Minutes from mixing to gel for resin with these temperatures, each `[minute it was read, °C]` and held until the next:
+ * hullbook/calc/gel.py gel_time_along. Null where the maker's table does not reach one of them.
+ */
+export function gelTimeAlong(table, dosePhr, temperatures) {
+  const times = temperatures.map(([, temperatureC]) => gelTime(table, dosePhr, temperatureC));
+  if (times.includes(null)) return null;
+  const reached = (of) => {
+    let used = 0;
+    for (const [place, time] of times.entries()) {
+      const begins = temperatures[place][0];
+      const stretch = (temperatures[place + 1]?.[0] ?? Infinity) - begins;
+      if (used + stretch / time[of] >= 1) return begins + (1 - used) * time[of];
+      used += stretch / time[of];
+    }
+    return null;
+  };
+  const extrapolated = times.some((time) => time.extrapolated);
+  return { low: reached("low"), mid: reached("mid"), high: reached("high"), extrapolated };
+}
+
+function gelOf(table, dosePhr, temperatures, mixedAt) {
   const nothing = { low_at: null, mid_at: null, high_at: null };
   if (!table) return { ...nothing, words: "no gel table" };
-  const time = gelTime(table, dosePhr, temperatureC);
+  const time = gelTimeAlong(table, dosePhr, temperatures);
   if (!time) return { ...nothing, words: whatItCovers(table) };
   const after = (minutes) => iso(Date.parse(mixedAt) + minutes * MINUTE_MS);
   const words = time.extrapolated ? "a little past the temperatures of the gel table" : "";
@@ -101,7 +122,7 @@ const FOLDS = {
       temperature_c: temperature,
       inlet: told.inlet,
       lot: lot?.code ?? "",
-      gel: gelOf(sheet.mix.gel_table, percent, temperature, by.at),
+      gel: gelOf(sheet.mix.gel_table, percent, [[0, temperature]], by.at),
       state: "feeding",
       ended_at: null,
       left_kg: null,
@@ -243,6 +264,28 @@ export function actOf(sheet, entry) {
   return Object.keys(FOLDS).find((act) => sheet.urls[act] === path) ?? "";
 }
 
+/** The pail a temperature was read in: the one its place names, else the only one that stood then. */
+function pailRead(sheet, reading) {
+  const named = /pail (\d+)/i.exec(reading.place);
+  if (named) return Number(named[1]);
+  const at = Date.parse(reading.at);
+  const stood = sheet.pails.filter((pail) => Date.parse(pail.mixed_at) <= at && !(pail.ended_at && Date.parse(pail.ended_at) <= at));
+  const numbers = new Set(stood.map((pail) => pail.number));
+  return numbers.size === 1 ? [...numbers][0] : null;
+}
+
+/** A gel clock follows the resin's temperature as it is read in the pail. */
+function followTemperatures(sheet) {
+  const read = sheet.readings.filter((one) => one.what === "resin");
+  for (const pail of read.length ? sheet.pails : []) {
+    const mixedAt = Date.parse(pail.mixed_at);
+    const later = read
+      .filter((one) => Date.parse(one.at) > mixedAt && pailRead(sheet, one) === pail.number)
+      .map((one) => [(Date.parse(one.at) - mixedAt) / MINUTE_MS, one.value]);
+    if (later.length) pail.gel = gelOf(sheet.mix.gel_table, pail.percent, [[0, pail.temperature_c], ...later], pail.mixed_at);
+  }
+}
+
 /**
  * The sheet with what this tablet was told folded into it, `entries` being all the tablet keeps. `aheadMs` is how far
  * the tablet's clock is ahead of the book's: told times are put right by it, as the book will do.
@@ -264,6 +307,7 @@ export function withTold(sheet, entries, aheadMs = 0) {
     const at = iso(Date.parse(told.happened_at || entry.tapped_at) - aheadMs);
     FOLDS[act](folded, told, { at, by: entry.person, id: entry.id, entry: entry.number, told: entry.state });
   }
+  followTemperatures(folded);
   return folded;
 }
 

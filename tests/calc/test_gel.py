@@ -1,3 +1,4 @@
+from dataclasses import astuple
 from math import exp, log
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,7 @@ from hullbook.calc.gel import (
     fit_cups,
     fit_law,
     gel_time,
+    gel_time_along,
     law_of_table,
     minutes_left,
     outlying_cups,
@@ -271,6 +273,15 @@ def test_the_clock_agrees_with_an_ode_solver_on_a_steady_ramp() -> None:
     assert used_share([0.5] * 120, [gel(middle) for middle in steps]) == pytest.approx(solved.y[0, -1], rel=1e-5)
 
 
+def test_a_pail_that_warms_gels_between_its_two_steady_times() -> None:
+    steady = [gel_time_along(TABLE, 1.5, [0], [temperature]) for temperature in (18, 22)]
+    warmed = gel_time_along(TABLE, 1.5, [0, 30], [18, 22])
+    for cool, warm, along in zip(*(astuple(one)[:3] for one in (*steady, warmed)), strict=True):
+        assert warm < along < cool
+        assert along == pytest.approx(30 + (1 - 30 / cool) * warm)
+    assert gel_time_along(TABLE, 2.0, [0, 300], [24, 17]) == gel_time_along(TABLE, 2.0, [0], [24])
+
+
 @given(st.lists(st.tuples(st.floats(0, 60), st.floats(5, 300)), min_size=2, max_size=8), st.integers(1, 7))
 def test_a_clock_read_in_two_goes_is_the_clock_read_in_one(stretches: list[tuple[float, float]], cut: int) -> None:
     minutes, gels = zip(*stretches, strict=True)
@@ -314,6 +325,8 @@ def test_the_grams_of_the_proposed_dose_are_those_of_its_percentage() -> None:
         (lambda: Cup(1.5, 20, 1), "more than 1"),
         (lambda: window(hottest_c=18.0), "at least the coldest"),
         (lambda: window(maker_low_phr=5.0, maker_high_phr=6.0), "0.5 to 4 phr"),
+        (lambda: gel_time_along(TABLE, 1.5, [0, 30, 20], [18, 19, 20]), "begin at 0"),
+        (lambda: gel_time_along(TABLE, 1.5, [0, 30], [18, 40]), "16 to 24 C"),
         (lambda: pot_life_min(90, share=70, pail_kg=20), "70 percent"),
     ],
 )

@@ -5,7 +5,7 @@ import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
 import {
-  actOf, doseOf, feeding, frontAt, gelTime, gramsFor, guessedFront, isPending, isThrough, judgedDose, landmarksAhead,
+  actOf, doseOf, feeding, frontAt, gelTime, gelTimeAlong, gramsFor, guessedFront, isPending, isThrough, judgedDose, landmarksAhead,
     mendingWords, nextAct,
   sums, toldTwice, withTold,
 } from "../../static/js/sheet.js";
@@ -259,4 +259,29 @@ test("with the front through everywhere the open inlets are shut, then the pour 
 test("before the sound was tried that comes first, and a pail before any inlet", () => {
   assert.equal(nextAct({ ...sheet, sound: null }).act, "sound");
   assert.equal(nextAct({ ...sheet, pails: [] }).words, "Mix pail 1");
+});
+
+test("a gel clock follows the temperature read in the pail, by the book's own values", () => {
+  const { table, along } = JSON.parse(readFileSync(new URL("./gel_times.json", import.meta.url)));
+  for (const [dose, temperatures, wanted] of along) {
+    const found = gelTimeAlong(table, dose, temperatures);
+    if (wanted === null) assert.equal(found, null);
+    else for (const of of ["low", "mid", "high"]) assert.ok(Math.abs(found[of] - wanted[of]) < 1e-9, `${of} ${found[of]}`);
+  }
+});
+
+test("a pail found warmer gels sooner, and only that pail", () => {
+  const told = (place) => ({
+    id: `t-${place}`, url: sheet.urls.reading, sequence: 9, state: "waiting", person: "KJ", number: null, tapped_at: sheet.now,
+    fields: [["what", "resin"], ["temperature_c", "24"], ["thermometer", "1"], ["place", place]],
+  });
+  const before = sheet.pails.filter((pail) => pail.state === "feeding");
+  assert.ok(before.length > 1);
+  const [first, second] = before;
+  const after = withTold(sheet, [told(`pail ${first.number}`)]);
+  const gel = (pails, id) => Date.parse(pails.find((one) => one.id === id).gel.mid_at);
+  assert.ok(gel(after.pails, first.id) < gel(sheet.pails, first.id));
+  assert.equal(gel(after.pails, second.id), gel(sheet.pails, second.id));
+  const unnamed = withTold(sheet, [told("")]);
+  assert.equal(gel(unnamed.pails, first.id), gel(sheet.pails, first.id));
 });

@@ -9,7 +9,7 @@ import pytest
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import Feed, Pull, Section, Strip, fill
 from hullbook.calc.forecast import Arrival, arrival, relative_sd_of_band, shrunk_ratio
-from hullbook.calc.gel import GelTable, gel_time
+from hullbook.calc.gel import GelTable, gel_time, gel_time_along
 from hullbook.calc.vacuum import fit_rise
 
 HERE = Path(__file__).parent
@@ -32,6 +32,21 @@ def test_the_gel_times_put_to_the_tablet_are_the_books_own() -> None:
         times = (found.low_minutes, found.mid_minutes, found.high_minutes)
         assert times == pytest.approx((wanted["low"], wanted["mid"], wanted["high"]), rel=1e-12)
         assert found.extrapolated == wanted["extrapolated"]
+
+
+def test_the_gel_clocks_that_follow_a_temperature_are_the_books_own() -> None:
+    told = beside("gel_times.json")
+    rows = {name: tuple(map(tuple, told["table"][name])) for name in ("low_minutes", "high_minutes")}
+    table = GelTable(tuple(told["table"]["temperatures_c"]), tuple(told["table"]["doses_phr"]), **rows)
+    for dose, temperatures, wanted in told["along"]:
+        minutes, temperatures_c = zip(*temperatures, strict=True)
+        if wanted is None:
+            with pytest.raises(InputRefused):
+                gel_time_along(table, dose, minutes, temperatures_c)
+            continue
+        found = gel_time_along(table, dose, minutes, temperatures_c)
+        times = (found.low_minutes, found.mid_minutes, found.high_minutes)
+        assert times == pytest.approx((wanted["low"], wanted["mid"], wanted["high"]), rel=1e-12)
 
 
 def test_the_rises_put_to_the_tablet_are_the_books_own() -> None:

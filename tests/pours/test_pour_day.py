@@ -437,3 +437,27 @@ def test_a_book_with_a_pour_day_is_whole(run: Running) -> None:
     run.mend(run.trouble(TroubleKind.LEAK, 7, station="5", side=HullSide.PORT, girth_mm=310.0), 9, "taped")
     run.end(run.day.mix(1, minute=1), 12)
     assert checked_book().is_whole
+
+
+def test_a_gel_clock_follows_the_temperature_read_in_its_pail(run: Running) -> None:
+    first = run.day.mix(1, minute=0)
+    run.day.mix(2, minute=1)
+
+    def gels() -> tuple[str, str]:
+        return pail(run, 1)["gel"]["mid_at"], pail(run, 2)["gel"]["mid_at"]
+
+    def reads(celsius: float, place: str, minute: float) -> None:
+        services.log_pour_temperature(
+            pour=run.pour, what=ReadingOf.RESIN, thermometer=first.thermometer, temperature_c=celsius, place=place,
+            told=run.at(minute),
+        )  # fmt: skip
+
+    before = gels()
+    reads(first.resin_temperature_c + 2, "pail 1", 10)
+    assert gels()[0] < before[0]
+    assert gels()[1] == before[1]
+    on_its_page, other = (view.gel_clock.mid_minutes for view in pour_view(run.pour).mixes)
+    assert on_its_page < other
+    # Two pails stand: a reading that names neither is of neither.
+    reads(first.resin_temperature_c + 3, "", 11)
+    assert gels()[1] == before[1]

@@ -1,5 +1,6 @@
 """What happened while resin ran: inlets, the front, readings, trouble, how each pail ended."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from django.db.models import Prefetch
 
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part
-from hullbook.pours.enums import GelPlace, InletMove, RemainderPlace, TroubleKind
+from hullbook.pours.enums import GelPlace, InletMove, ReadingOf, RemainderPlace, TroubleKind
 from hullbook.pours.models import (
     AlarmTaken,
     FeedInlet,
@@ -34,6 +35,8 @@ from hullbook.pours.models import (
     Trouble,
     TroubleMended,
 )
+
+PAIL_NAMED = re.compile(r"pail (\d+)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -227,6 +230,30 @@ class PourDay:
     @property
     def next_pail_number(self) -> int:
         return max((pail.mix.pail_number for pail in self.pails), default=0) + 1
+
+    def temperatures_of(self, mix: Mix) -> tuple[tuple[float, float], ...]:
+        """Of the resin in a pail, as (minutes from mixing, °C): at mixing, then as it was read."""
+        mixed_at = mix.entry.happened_at
+        read = [
+            ((row.entry.happened_at - mixed_at).total_seconds() / 60, row.temperature_c)
+            for row in self.readings
+            if row.what == ReadingOf.RESIN
+            and row.entry.happened_at > mixed_at
+            and self._pail_read(row) == mix.pail_number
+        ]
+        return ((0.0, mix.resin_temperature_c), *read)
+
+    def _pail_read(self, row: PourReading) -> int | None:
+        """The pail that a temperature was read in: the one its place names, else the only one that stood then."""
+        if named := PAIL_NAMED.search(row.place):
+            return int(named[1])
+        at = row.entry.happened_at
+        stood = {
+            pail.mix.pail_number
+            for pail in self.pails
+            if pail.mix.entry.happened_at <= at and (pail.ended_at is None or at < pail.ended_at)
+        }
+        return stood.pop() if len(stood) == 1 else None
 
     def same_number(self) -> Iterator[tuple[int, list[PailOfDay]]]:
         """Pail numbers that stand more than once, with their pails."""

@@ -1,6 +1,7 @@
 """The pour: pails with their gel clocks, what was left over, what is asked."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import hypot, sqrt
@@ -10,7 +11,7 @@ from django.utils import timezone
 
 from hullbook.calc.balance import Weighed
 from hullbook.calc.errors import InputRefused
-from hullbook.calc.gel import GelTable, gel_time
+from hullbook.calc.gel import GelTable, gel_time_along
 from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.hulls.models import Part
 from hullbook.hulls.selectors import part_for
@@ -215,7 +216,7 @@ def pour_view(pour: Pour, now: datetime | None = None) -> PourView:
     return PourView(
         pour=pour,
         plan=plan_view(pour.plan),
-        mixes=tuple(_mix_view(mix, table, until, gel_views) for mix in mixes),
+        mixes=tuple(_mix_view(mix, table, until, gel_views, day.temperatures_of(mix)) for mix in mixes),
         remainders=tuple(remainders.order_by("pk")),
         gels=tuple(gel_views),
         closing=closing,
@@ -231,7 +232,9 @@ def _gel_view(gel: Gel) -> GelView:
     return GelView(gel, (gel.entry.happened_at - gel.mix.entry.happened_at).total_seconds() / 60)
 
 
-def _mix_view(mix: Mix, table: GelTable | str, until: datetime, gels: list[GelView]) -> MixView:
+def _mix_view(
+    mix: Mix, table: GelTable | str, until: datetime, gels: list[GelView], temperatures: Sequence[tuple[float, float]]
+) -> MixView:
     by_role: dict[str, list[MixComponent]] = defaultdict(list)
     for component in mix.components.all():
         by_role[component.role].append(component)
@@ -244,7 +247,7 @@ def _mix_view(mix: Mix, table: GelTable | str, until: datetime, gels: list[GelVi
         catalysts=tuple(by_role[ComponentRole.CATALYST]),
         additions=tuple(by_role[ComponentRole.ADDITION]),
         judgements=tuple(mix.entry.judgements.all()),
-        gel_clock=gel_clock(table, mix.dose_phr, mix.resin_temperature_c, elapsed),
+        gel_clock=gel_clock(table, mix.dose_phr, temperatures, elapsed),
         gels=own_gels,
     )
 
@@ -258,11 +261,15 @@ def gel_table_or_why(system: ResinSystem) -> GelTable | str:
     return table or f"no gel table is kept for {system.code}"
 
 
-def gel_clock(table: GelTable | str, dose_phr: float, temperature_c: float, elapsed_minutes: float) -> GelClock:
+def gel_clock(
+    table: GelTable | str, dose_phr: float, temperatures: Sequence[tuple[float, float]], elapsed_minutes: float
+) -> GelClock:
+    """By the temperature at mixing and those read since, each as (minutes from mixing, °C)."""
     if isinstance(table, str):
         return GelClock(None, None, None, elapsed_minutes, table)
     try:
-        time = gel_time(table, dose_phr, temperature_c)
+        minutes, temperatures_c = zip(*temperatures, strict=True)
+        time = gel_time_along(table, dose_phr, minutes, temperatures_c)
     except InputRefused:
         return GelClock(None, None, None, elapsed_minutes, _what_it_covers(table))
     words = "a little past the temperatures of the gel table" if time.extrapolated else ""

@@ -1,7 +1,7 @@
 """The pour day as one sheet: everything its page draws, and all that the tablet needs to go on without the book."""
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -220,15 +220,20 @@ def _inlet(inlet: InletState) -> dict[str, Any]:
 def _pails(day: PourDay, table: GelTable | str) -> list[dict[str, Any]]:
     """Each with its gel clock counted from its own mixing; `mark` says what is open about it."""
     twice = {pail.mix.pk for _, pails in day.same_number() for pail in pails}
-    return [_pail(pail, table, "one pail or two?" if pail.mix.pk in twice else "") for pail in day.pails]
+    return [
+        _pail(pail, table, day.temperatures_of(pail.mix), "one pail or two?" if pail.mix.pk in twice else "")
+        for pail in day.pails
+    ]
 
 
-def _pail(pail: PailOfDay, table: GelTable | str, mark: str) -> dict[str, Any]:
+def _pail(
+    pail: PailOfDay, table: GelTable | str, temperatures: Sequence[tuple[float, float]], mark: str
+) -> dict[str, Any]:
     mix = pail.mix
     by_role = {role: [one for one in pail.components if one.role == role] for role in ComponentRole}
     resins, catalysts = by_role[ComponentRole.RESIN], by_role[ComponentRole.CATALYST]
     judged = [one for one in mix.entry.judgements.all() if one.level in ("conditional fail", "fail")]
-    gel = gel_clock(table, mix.dose_phr, mix.resin_temperature_c, 0.0)
+    gel = gel_clock(table, mix.dose_phr, temperatures, 0.0)
     return {
         "number": mix.pail_number,
         "entry": mix.pk,
