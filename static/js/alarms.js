@@ -131,16 +131,16 @@ function short({ shortage, resin }, now) {
 function tooLate({ arrival, gel }) {
   if (!arrival || !gel || arrival.highAt <= gel.at) return [];
   const strip = `${SIDE_WORDS[arrival.side]} at ${arrival.station}`;
-  const words = `${strip} may be through as late as ${clockTime(arrival.highAt)}; pail ${gel.pail} gels from ${clockTime(gel.at)}.`;
+  const [latest, gels] = [clockTime(arrival.highAt), clockTime(gel.at)];
+  const words = `${strip} may be through as late as ${latest}; pail ${gel.pail} gels from ${gels}.`;
   return [{ code: `arrival-${gel.pail}`, rank: "soon", words, since: gel.at - GEL_SOON_MS, about: "clock" }];
 }
 
 function boil({ boil: found }, sheet) {
   if (!found?.level) return [];
   const at = sheet.last["bag pressure"].at;
-  const words =
-    `Bag at ${figure(found.bag)} mbar: styrene boils at ${figure(found.boilsAt)} in resin of ${figure(found.warmest)} °C. ` +
-    `Let the bag up to ${Math.ceil(found.wanted)}.`;
+  const boils = `styrene boils at ${figure(found.boilsAt)} in resin of ${figure(found.warmest)} °C`;
+  const words = `Bag at ${figure(found.bag)} mbar: ${boils}. Let the bag up to ${Math.ceil(found.wanted)}.`;
   return [{ code: `boil-${found.level}-${at}`, rank: found.level, words, since: Date.parse(at), about: "vacuum" }];
 }
 
@@ -163,8 +163,9 @@ function waiting(entries, now, aheadMs) {
 }
 
 /**
- * What asks for somebody at `now` with what `forecast` says of it (null where no plan was read), the most urgent first: `{code, rank, words, since, about, taken}`, `taken` being who
- * has it in hand. Resin runs from the first inlet until the pour is closed; pails are watched until they are told ended.
+ * What asks for somebody at `now`, the most urgent first: `{code, rank, words, since, about, taken}`, `taken` being who
+ * has it in hand; `forecast` is null where no plan was read. Resin runs from the first inlet until the pour is closed; pails
+ * are watched until they are told ended.
  */
 export function alarmsOf(sheet, now, { entries = [], aheadMs = 0, forecast = null } = {}) {
   const runs = sheet.pour.first_inlet_at && !sheet.pour.closed_at;

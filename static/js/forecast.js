@@ -41,7 +41,8 @@ export function arrival({ toldMinute, toldSince, plannedSince, plannedHere, plan
   const pace = shrunkRatio(toldSince, plannedSince, { sdBetween: sdPlan, sdReading });
   const still = pace.drawnIn * (plannedHere + plannedLater);
   const eitherWay = k * Math.hypot(pace.sd * plannedHere, sdPlan * plannedLater);
-  return { minute: toldMinute + still, low: toldMinute + Math.max(0, still - eitherWay), high: toldMinute + still + eitherWay };
+  const low = toldMinute + Math.max(0, still - eitherWay);
+  return { minute: toldMinute + still, low, high: toldMinute + still + eitherWay };
 }
 
 export function relativeSdOfBand([low, high]) {
@@ -107,23 +108,23 @@ function mean(values) {
   return values.length ? values.reduce((sum, value) => sum + value, 0) / values.length : 0;
 }
 
-/** Kilograms the plan has in the part at `at`, with fronts at `front(station, side)`: those of the zones, and all. */
-function plannedKg(sheet, front, at) {
+/** Kilograms the plan has in the part at `at`, with fronts at `frontOf(station, side)`: those of the zones, and all. */
+function plannedKg(sheet, frontOf, at) {
   const { zones, lines, end_kg: endKg, total_kg: total } = sheet.pour_plan.kg;
   const stations = sheet.girth.stations;
-  const fronts = SIDES.map((side) => stations.map((one) => [front(one.name, side) ?? 0, one.girth_mm]));
+  const fronts = SIDES.map((side) => stations.map((one) => [frontOf(one.name, side) ?? 0, one.girth_mm]));
   const inZones = zones.reduce((sum, zone) => {
     const sides = zone.side === "both" ? SIDES : [zone.side];
     const shares = sides.map((side) => {
-      const wet = fronts[SIDES.indexOf(side)].map(([at, length]) => wetShare(zone, at, length));
+      const wet = fronts[SIDES.indexOf(side)].map(([front, length]) => wetShare(zone, front, length));
       return mean(wet.filter((share) => share !== null));
     });
     return sum + zone.kg * mean(shares);
   }, 0);
-  const opened = sheet.inlets.filter(({ was_opened: was, state, since }) => was && !(state === "open" && Date.parse(since) > at));
-  const open = new Set(opened.map((inlet) => inlet.line));
+  const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
+  const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
   const inLines = lines.filter(({ line }) => open.has(line)).reduce((sum, { kg }) => sum + kg, 0);
-  const through = fronts.flat().filter(([at, length]) => at >= length - 1).length / (SIDES.length * stations.length);
+  const through = mean(fronts.flat().map(([front, length]) => (front >= length - 1 ? 1 : 0)));
   return { zones: inZones, all: Math.min(inZones + inLines + endKg * through, total) };
 }
 
@@ -172,30 +173,32 @@ function lastEndOf(sheet) {
  */
 function resinOf(sheet) {
   const { kg, forecast: spread, heel_kg: heel } = sheet.pour_plan;
+  const planTotal = kg.total_kg;
   const mixed = useful(sheet).reduce((sum, pail) => sum + pail.mixed_kg, 0);
   const at = lastEndOf(sheet);
   const planSoFar = at === null || !sheet.pour.first_inlet_at ? 0 : plannedKgTold(sheet, at);
-  const given = { planTotal: kg.total_kg, mixed, heel, spread };
-  if (planSoFar < spread.from_share * kg.total_kg) {
-    const sd = kg.total_kg * Math.hypot(spread.sd_hull, spread.sd_local);
-    const upper = kg.total_kg + spread.k * sd;
-    return { isPlan: true, at: null, mixed, used: 0, ratio: null, toMix: upper + heel - mixed, likely: kg.total_kg + heel - mixed };
+  if (planSoFar < spread.from_share * planTotal) {
+    const likely = planTotal + heel - mixed;
+    const inHand = spread.k * planTotal * Math.hypot(spread.sd_hull, spread.sd_local);
+    return { isPlan: true, at: null, mixed, used: 0, ratio: null, toMix: likely + inHand, likely };
   }
   const used = Math.min(drawnBy(sheet, at), mixed);
-  const found = remainingToMix({ ...given, planSoFar, used });
+  const found = remainingToMix({ planTotal, planSoFar, used, mixed, heel, spread });
   return { isPlan: false, at, mixed, used, ...found, likely: found.remaining + heel - (mixed - used) };
 }
 
 function nextPailOf(sheet, resin, now) {
   const { mixing_min: mixingMin, heel_kg: heel } = sheet.pour_plan;
-  if (!sheet.pour.first_inlet_at || sheet.pour.closed_at || sheet.stopped || resin.toMix <= 0 || isThrough(sheet)) return null;
+  const isRunning = sheet.pour.first_inlet_at && !sheet.pour.closed_at && !sheet.stopped && !isThrough(sheet);
+  if (!isRunning || resin.toMix <= 0) return null;
   const pace = resin.ratio?.drawnIn ?? 1;
   const rate = pace * plannedRate(sheet, now);
   if (rate <= 0) return null;
   const drawn = Math.min(resin.mixed, Math.max(resin.used, pace * plannedKgTold(sheet, now)));
   const left = feeding(sheet).length ? resin.mixed - drawn : 0;
   const minutes = minutesToNextCall({ left, heel: Math.min(heel, left), rate, mixingMin });
-  return { number: Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1, at: now + MINUTE_MS * Math.max(0, minutes) };
+  const number = Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1;
+  return { number, at: now + MINUTE_MS * Math.max(0, minutes) };
 }
 
 /** Released resin that stands unmixed: what the book had, less what this tablet has mixed since. */
@@ -211,7 +214,7 @@ function shortageOf(sheet, resin) {
   return { short, released, isLastPail: released <= sheet.pour_plan.pail_kg };
 }
 
-function arrivalOf(sheet, station, side) {
+function arrivalOf(sheet, station, side, now) {
   const curve = planned(sheet, station, side);
   const front = frontAt(sheet, station, side);
   if (!curve || !front || front.girth_mm >= MM * curve.lengthM - 1) return null;
@@ -238,18 +241,19 @@ function arrivalOf(sheet, station, side) {
     k: TWO_SDS,
   });
   const first = Date.parse(sheet.pour.first_inlet_at);
-  const clock = (minute) => first + MINUTE_MS * minute;
+  const clock = (minute) => Math.max(now, first + MINUTE_MS * minute); // it was not told by now
   return { station, side, at: clock(found.minute), lowAt: clock(found.low), highAt: clock(found.high) };
 }
 
 /** The strip that will be through last, `{station, side, at, lowAt, highAt}`; null while no front was told. */
-function lastArrival(sheet) {
-  const all = sheet.girth.stations.flatMap(({ name }) => SIDES.map((side) => arrivalOf(sheet, name, side))).filter(Boolean);
-  return all.reduce((latest, one) => (latest && latest.at >= one.at ? latest : one), null);
+function lastArrival(sheet, now) {
+  const all = sheet.girth.stations.flatMap(({ name }) => SIDES.map((side) => arrivalOf(sheet, name, side, now)));
+  return all.filter(Boolean).reduce((latest, one) => (latest && latest.at >= one.at ? latest : one), null);
 }
 
 function firstGel(sheet) {
-  const clocks = useful(sheet).filter((pail) => pail.gel.low_at).map((pail) => ({ pail: pail.number, at: Date.parse(pail.gel.low_at) }));
+  const timed = useful(sheet).filter((pail) => pail.gel.low_at);
+  const clocks = timed.map((pail) => ({ pail: pail.number, at: Date.parse(pail.gel.low_at) }));
   return clocks.reduce((first, one) => (first && first.at <= one.at ? first : one), null);
 }
 
@@ -277,7 +281,7 @@ export function forecastOf(sheet, now) {
     resin,
     next: nextPailOf(sheet, resin, now),
     shortage: shortageOf(sheet, resin),
-    arrival: isRunning ? lastArrival(sheet) : null,
+    arrival: isRunning ? lastArrival(sheet, now) : null,
     gel: isRunning ? firstGel(sheet) : null,
     boil: sheet.pour.closed_at && sheet.gels.some((gel) => gel.where === "part") ? null : boilOf(sheet),
   };

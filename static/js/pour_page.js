@@ -169,7 +169,8 @@ export function drawPails(parent, view) {
   const { sheet } = view;
   const twice = toldTwice(sheet);
   // The key on the lower edge says it where it is what comes next.
-  const isElsewhere = Boolean(sheet.pour.closed_at || sheet.stopped) || !sheet.sound || nextAct(sheet, leftBy(view)).act === "mix";
+  const isWaiting = Boolean(sheet.pour.closed_at || sheet.stopped) || !sheet.sound;
+  const isElsewhere = isWaiting || nextAct(sheet, leftBy(view)).act === "mix";
   const items = [...feeding(sheet), ...(isElsewhere ? [] : [{ id: "next" }])];
   keep(parent, items, {
     key: (pail) => pail.id,

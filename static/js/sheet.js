@@ -269,7 +269,8 @@ function pailRead(sheet, reading) {
   const named = /pail (\d+)/i.exec(reading.place);
   if (named) return Number(named[1]);
   const at = Date.parse(reading.at);
-  const stood = sheet.pails.filter((pail) => Date.parse(pail.mixed_at) <= at && !(pail.ended_at && Date.parse(pail.ended_at) <= at));
+  const hasEnded = (pail) => pail.ended_at && Date.parse(pail.ended_at) <= at;
+  const stood = sheet.pails.filter((pail) => Date.parse(pail.mixed_at) <= at && !hasEnded(pail));
   const numbers = new Set(stood.map((pail) => pail.number));
   return numbers.size === 1 ? [...numbers][0] : null;
 }
@@ -282,7 +283,8 @@ function followTemperatures(sheet) {
     const later = read
       .filter((one) => Date.parse(one.at) > mixedAt && pailRead(sheet, one) === pail.number)
       .map((one) => [(Date.parse(one.at) - mixedAt) / MINUTE_MS, one.value]);
-    if (later.length) pail.gel = gelOf(sheet.mix.gel_table, pail.percent, [[0, pail.temperature_c], ...later], pail.mixed_at);
+    const temperatures = [[0, pail.temperature_c], ...later];
+    if (later.length) pail.gel = gelOf(sheet.mix.gel_table, pail.percent, temperatures, pail.mixed_at);
   }
 }
 
@@ -498,8 +500,8 @@ function afterTheClamp(sheet) {
 }
 
 /**
- * What comes next, `{act, words, why, inlet}`, `left` being what is to be mixed in kg: by the plan, or by the forecast where
- * there is one. It stops nobody from doing something else.
+ * What comes next, `{act, words, why, inlet}`, `left` being what is to be mixed in kg: by the plan, or by the forecast
+ * where there is one. It stops nobody from doing something else.
  */
 export function nextAct(sheet, left = sums(sheet).left) {
   if (sheet.pour.closed_at) return afterTheClamp(sheet);

@@ -9,7 +9,9 @@ import { at, front, iso, pail, planned } from "../js/planned.js";
 const sheet = planned((one) => {
   one.book.number = 1000;
   one.pails = [pail(1, -3, 8), pail(2, 0, 14), pail(3, 3, 20), pail(4, 12, null)];
-  for (let n = 0; n < 150; n += 1) one.fronts.push(front(n % 2 ? "2" : "5", n % 4 < 2 ? "port" : "starboard", 5 * n, 1 + n / 8));
+  for (let n = 0; n < 150; n += 1) {
+    one.fronts.push(front(n % 2 ? "2" : "5", n % 4 < 2 ? "port" : "starboard", 5 * n, 1 + n / 8));
+  }
 });
 const told = {
   id: "a", url: sheet.urls.front, sequence: 1, state: "waiting", person: "KJ", tapped_at: iso(21), number: null,

@@ -53,6 +53,12 @@ class Replay:
         return max(act.when for act in fronts if act.when.date() == self.now.date())
 
 
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    """Without a service worker: what it fetches cannot be changed on its way."""
+    return {**browser_context_args, "service_workers": "block"}
+
+
 @pytest.fixture
 def replay(monkeypatch: pytest.MonkeyPatch, transactional_db: None) -> Replay:
     facts = json.loads((FIXTURES / "yard.json").read_text(encoding="utf-8"))
@@ -76,14 +82,22 @@ class Watched:
         page.wait_for_url(f"{server}/")
 
     def told_otherwise(self, change: Callable[[dict[str, Any]], None]) -> None:
-        def answer(route: Route) -> None:
+        def in_the_page(route: Route) -> None:
             came = route.fetch()
             before, sheet, after = re.split(SHEET, came.text(), maxsplit=1)
-            changed = json.loads(sheet)
-            change(changed)
-            route.fulfill(response=came, body=before + json.dumps(changed).replace("<", "\\u003c") + after)
+            route.fulfill(response=came, body=before + changed(sheet).replace("<", "\\u003c") + after)
 
-        self.page.route(f"**{DAY}", answer)
+        def fetched_again(route: Route) -> None:
+            came = route.fetch()
+            route.fulfill(response=came, body=changed(came.text()) if came.ok else came.text())
+
+        def changed(sheet: str) -> str:
+            told = json.loads(sheet)
+            change(told)
+            return json.dumps(told)
+
+        self.page.route(f"**{DAY}", in_the_page)
+        self.page.route(f"**{DAY.removesuffix('day/')}sheet.json", fetched_again)
 
     def at(self, moment: dt.datetime) -> "Watched":
         self.replay.until(moment)
@@ -114,6 +128,7 @@ class Watched:
 def watched(page: Page, live_server: LiveServer, replay: Replay, trouble: list[str]) -> Iterator[Watched]:
     replay.until(replay.now)
     yield Watched(page, live_server.url, replay)
+    page.unroute_all(behavior="ignoreErrors")
     assert trouble == []
 
 

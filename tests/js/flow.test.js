@@ -7,7 +7,8 @@ import test from "node:test";
 import { fill } from "../../static/js/flow.js";
 
 const cases = JSON.parse(readFileSync(new URL("./strips.json", import.meta.url)));
-const near = (found, wanted) => assert.ok(Math.abs(found - wanted) <= 1e-6 * Math.max(1, Math.abs(wanted)), `${found} for ${wanted}`);
+const near = (found, wanted) =>
+  assert.ok(Math.abs(found - wanted) <= 1e-6 * Math.max(1, Math.abs(wanted)), `${found} for ${wanted}`);
 
 for (const { name, strip, pull, length_m: length, fill_minutes: minutes, fronts } of cases) {
   test(`${name} fills as in the book`, () => {

@@ -20,7 +20,8 @@ function checkValues(table, check) {
   const rows = read(`../../shared/check_values/${table}.csv`).trim().split("\n").slice(1);
   return rows.filter((row) => row.startsWith(`${check},`)).map((row) => {
     const [, inputs, quantity, expected, tolerance] = row.match(/^[^,]+,"((?:[^"]|"")*)",([^,]+),([^,]+),([^,]+),/);
-    return { inputs: JSON.parse(inputs.replaceAll('""', '"')), quantity, expected: Number(expected), tolerance: Number(tolerance) };
+    const given = JSON.parse(inputs.replaceAll('""', '"'));
+    return { inputs: given, quantity, expected: Number(expected), tolerance: Number(tolerance) };
   });
 }
 
@@ -28,7 +29,8 @@ test("what remains to mix agrees with the check values", () => {
   const names = {
     "ratio.ratio": (one) => one.ratio.ratio, "ratio.weight": (one) => one.ratio.weight,
     "ratio.drawn_in": (one) => one.ratio.drawnIn, "ratio.sd": (one) => one.ratio.sd, remaining_kg: (one) => one.remaining,
-    sd_kg: (one) => one.sd, upper_kg: (one) => one.upper, to_mix_kg: (one) => one.toMix, forecast_used_kg: (one) => one.forecastUsed,
+    sd_kg: (one) => one.sd, upper_kg: (one) => one.upper, to_mix_kg: (one) => one.toMix,
+    forecast_used_kg: (one) => one.forecastUsed,
   };
   const rows = checkValues("forecast", "forecast.remaining_to_mix");
   assert.equal(rows.length, 9);
@@ -92,9 +94,13 @@ test("before a quarter is wet the plan alone is said", () => {
 });
 
 test("a part that draws more than planned asks for more, but not for all of the difference", () => {
-  const half = everywhere(1150, 20);
-  const usual = planned((sheet) => { half(sheet); sheet.pails.push(pail(1, -3, 8), pail(2, 0, 14), pail(3, 3, 20)); });
-  const thirsty = planned((sheet) => { half(sheet); sheet.pails.push(pail(1, -3, 8), pail(2, 0, 14), pail(3, 3, 20), pail(4, 6, 20)); });
+  const half = (...pails) => planned((sheet) => {
+    everywhere(1150, 20)(sheet);
+    sheet.pails.push(...pails);
+  });
+  const three = [pail(1, -3, 8), pail(2, 0, 14), pail(3, 3, 20)];
+  const usual = half(...three);
+  const thirsty = half(...three, pail(4, 6, 20));
   const [one, other] = [usual, thirsty].map((sheet) => forecastOf(sheet, at(21)).resin);
   assert.equal(one.isPlan, false);
   assert.ok(other.remaining > one.remaining);
@@ -111,7 +117,10 @@ test("what is wanting beyond the shop is named, by the last pail as NOW", () => 
 
 test("a front slower than planned comes later, and the strip that is last is named", () => {
   const fast = planned(everywhere(900, 15));
-  const slow = planned((sheet) => { everywhere(900, 15)(sheet); sheet.fronts.find((one) => one.station === "5" && one.side === "port").at = iso(22); });
+  const slow = planned((sheet) => {
+    everywhere(900, 15)(sheet);
+    sheet.fronts.find((one) => one.station === "5" && one.side === "port").at = iso(22);
+  });
   const [one, other] = [fast, slow].map((sheet) => forecastOf(sheet, at(23)).arrival);
   assert.ok(other.at > one.at);
   assert.deepEqual([other.station, other.side], ["5", "port"]);
@@ -131,7 +140,10 @@ test("the bag is held against the boiling of the warmest resin", () => {
 });
 
 test("the next pail is wanted before the resin at the inlets is drawn", () => {
-  const running = planned((sheet) => { everywhere(500, 4)(sheet); sheet.pails.push(pail(1, -3, null), pail(2, -2, null)); });
+  const running = planned((sheet) => {
+    everywhere(500, 4)(sheet);
+    sheet.pails.push(pail(1, -3, null), pail(2, -2, null));
+  });
   const { next } = forecastOf(running, at(5));
   assert.equal(next.number, 3);
   assert.ok(next.at >= at(5) && next.at < at(30));

@@ -5,11 +5,9 @@ import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
 import {
-  actOf, doseOf, feeding, frontAt, gelTime, gelTimeAlong, gramsFor, guessedFront, isPending, isThrough, judgedDose, landmarksAhead,
-    mendingWords, nextAct,
-  sums, toldTwice, withTold,
+  actOf, doseOf, feeding, frontAt, gelTime, gelTimeAlong, gramsFor, guessedFront, isPending, isThrough, judgedDose,
+  landmarksAhead, mendingWords, nextAct, sums, toldTwice, withTold,
 } from "../../static/js/sheet.js";
-
 const beside = (name) => JSON.parse(readFileSync(new URL(name, import.meta.url)));
 const sheet = beside("sheet.json");
 const MINUTE = 60_000;
@@ -272,7 +270,8 @@ test("a gel clock follows the temperature read in the pail, by the book's own va
 
 test("a pail found warmer gels sooner, and only that pail", () => {
   const told = (place) => ({
-    id: `t-${place}`, url: sheet.urls.reading, sequence: 9, state: "waiting", person: "KJ", number: null, tapped_at: sheet.now,
+    id: `t-${place}`, url: sheet.urls.reading, sequence: 9, state: "waiting", person: "KJ", number: null,
+    tapped_at: sheet.now,
     fields: [["what", "resin"], ["temperature_c", "24"], ["thermometer", "1"], ["place", place]],
   });
   const before = sheet.pails.filter((pail) => pail.state === "feeding");
