@@ -1,9 +1,24 @@
 from django.db.models import TextChoices
 
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.vacuum import absolute_from_gauge
+
 
 class GaugeKind(TextChoices):
     ABSOLUTE = "absolute", "absolute"
     BELOW_ATMOSPHERE = "below atmosphere", "below the air pressure of the moment"
+
+    def absolute_mbar(self, shown_mbar: float, station_mbar: float | None) -> float:
+        """What a gauge of this kind shows, with or without a sign, as mbar absolute.
+
+        Raises `missing` for a gauge below atmosphere without a barometer, else as `absolute_from_gauge`.
+        """
+        if self is GaugeKind.ABSOLUTE:
+            return shown_mbar
+        if station_mbar is None:
+            accepted = "a gauge that reads below atmosphere needs the barometer"
+            raise InputRefused("missing", "station_mbar", "nothing", accepted)
+        return absolute_from_gauge(abs(shown_mbar), station_mbar)
 
 
 class ComponentRole(TextChoices):

@@ -385,12 +385,11 @@ class PourPlanForm(LogForm):
     dose_phr = QuantityField(range_key="dose_phr", is_measured=False, label="Dose for this pour")
     coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
     hottest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, hottest expected")
+    gauge_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows")
+    gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
-        range_key="station_pressure_mbar",
-        label="Air pressure at the shop",
-        help_text="The barometer as it stands, not reduced to sea level.",
+        range_key="station_pressure_mbar", label="Barometer", help_text="At the shop, not reduced to sea level."
     )
-    bag_pressure_mbar_abs = QuantityField(range_key="bag_pressure_mbar_abs", label="Bag pressure, absolute")
     pail_below_keel_mm = QuantityField(
         range_key="pail_below_keel_mm", is_measured=False, label="Resin in the pail below the keel"
     )
@@ -420,7 +419,7 @@ class PourPlanForm(LogForm):
     )
 
     groups = (
-        ("The day", ("dose_phr", "coldest_c", "hottest_c", "station_pressure_mbar", "bag_pressure_mbar_abs")),
+        ("The day", ("dose_phr", "coldest_c", "hottest_c", "gauge_mbar", "gauge_kind", "station_pressure_mbar")),
         (
             "What is laid",
             ("pail_below_keel_mm", "medium_to_mm", "hose_length_m", "fed_length_m", "source"),
@@ -428,7 +427,7 @@ class PourPlanForm(LogForm):
         ("Handling", ("handling_min", "mixing_min", "doubling_min")),
         ("The crew", ("places", "stops", "read_to", "happened_at")),
     )
-    of_the_day = frozenset({"coldest_c", "hottest_c", "station_pressure_mbar", "bag_pressure_mbar_abs", "doubling_min"})
+    of_the_day = frozenset({"coldest_c", "hottest_c", "station_pressure_mbar", "gauge_mbar", "doubling_min"})
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -449,7 +448,8 @@ class PourPlanForm(LogForm):
         test = last_hold_test(part)
         if test is not None:
             ended = test.readings.order_by("-position")[0].bag_pressure_mbar_abs
-            self.fields["bag_pressure_mbar_abs"].help_text = f"Hold test {test.number} ended at {show(ended, 'mbar')}."
+            self.fields["gauge_mbar"].help_text = f"Hold test {test.number} ended at {show(ended, 'mbar')} absolute."
+            self.initial["gauge_kind"] = test.gauge_kind
 
     def grouped(self) -> list[tuple[str, list[forms.BoundField]]]:
         return [(title, [self[name] for name in names]) for title, names in self.groups]
@@ -510,8 +510,11 @@ class TrialPanelForm(LogForm):
         "thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2", label="Flow medium over it"
     )
     resin_temperature_c = QuantityField(range_key="resin_temperature_c", label="Panel and resin at")
-    station_pressure_mbar = QuantityField(range_key="station_pressure_mbar", label="Air pressure at the shop")
-    bag_pressure_mbar_abs = QuantityField(range_key="bag_pressure_mbar_abs", label="Bag pressure, absolute")
+    gauge_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows")
+    gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
+    station_pressure_mbar = QuantityField(
+        range_key="station_pressure_mbar", label="Barometer", help_text="At the shop, not reduced to sea level."
+    )
     readings = FrontsField()
     words = forms.CharField(max_length=400, required=False, label="Words", widget=forms.Textarea(attrs={"rows": 2}))
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from hullbook.calc.dose import catalyst_grams, dose_from_masses, dose_uncertainty, judge_dose
 from hullbook.calc.statistics import resolution_uncertainty
-from hullbook.calc.vacuum import HoldJudgement, absolute_from_gauge, fit_rise, judge_hold
+from hullbook.calc.vacuum import HoldJudgement, fit_rise, judge_hold
 from hullbook.calc.verdict import Level, Verdict, no_verdict
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
@@ -136,8 +136,7 @@ def log_hold_test(
     minutes = [minute for minute, _ in readings]
     stations = _station_pressures(minutes, gauge_kind, station_pressure_start_mbar, station_pressure_end_mbar)
     pressures = [
-        shown if station is None else absolute_from_gauge(abs(shown), station)
-        for (_, shown), station in zip(readings, stations, strict=True)
+        gauge_kind.absolute_mbar(shown, station) for (_, shown), station in zip(readings, stations, strict=True)
     ]
     corrected = pressures_at_start_temperature(minutes, pressures, air_temperature_start_c, air_temperature_end_c)
     judged = _judged_hold(minutes, corrected, gauge, told)
@@ -589,11 +588,8 @@ def log_bag_pressure(
 ) -> PourReading:
     """What a gauge shows while resin runs, kept as shown and in mbar absolute, and held against the yard's limit."""
     _refuse_struck(pour)
-    pressure = gauge_mbar
-    if gauge_kind == GaugeKind.BELOW_ATMOSPHERE:
-        if station_pressure_mbar is None:
-            raise Refused({"station_pressure_mbar": "A gauge that reads below atmosphere needs the barometer."})
-        pressure = absolute_from_gauge(abs(gauge_mbar), station_pressure_mbar)
+    if gauge_kind == GaugeKind.BELOW_ATMOSPHERE and station_pressure_mbar is None:
+        raise Refused({"station_pressure_mbar": "A gauge that reads below atmosphere needs the barometer."})
     reading = PourReading(
         pour=pour,
         what=ReadingOf.BAG_PRESSURE,
@@ -602,7 +598,7 @@ def log_bag_pressure(
         gauge_kind=gauge_kind,
         gauge_mbar=gauge_mbar,
         station_pressure_mbar=station_pressure_mbar,
-        bag_pressure_mbar_abs=pressure,
+        bag_pressure_mbar_abs=gauge_kind.absolute_mbar(gauge_mbar, station_pressure_mbar),
     )
     return _of_the_day(reading, pour, told)
 
@@ -762,7 +758,8 @@ def log_trial_panel(
     system: ResinSystem,
     resin_temperature_c: float,
     station_pressure_mbar: float,
-    bag_pressure_mbar_abs: float,
+    gauge_kind: GaugeKind,
+    gauge_mbar: float,
     readings: Sequence[tuple[float, float]],
     words: str,
     told: Told,
@@ -774,7 +771,8 @@ def log_trial_panel(
         system=system,
         resin_temperature_c=resin_temperature_c,
         station_pressure_mbar=station_pressure_mbar,
-        bag_pressure_mbar_abs=bag_pressure_mbar_abs,
+        gauge_kind=gauge_kind,
+        gauge_mbar=gauge_mbar,
         readings=readings,
         words=words.strip(),
     )

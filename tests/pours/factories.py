@@ -99,7 +99,8 @@ POUR_PLAN: dict[str, Any] = {
     "coldest_c": 19.0,
     "hottest_c": 21.0,
     "station_pressure_mbar": 1010.0,
-    "bag_pressure_mbar_abs": 20.0,
+    "gauge_kind": GaugeKind.ABSOLUTE,
+    "gauge_mbar": 20.0,
     "pail_below_keel_mm": 100.0,
     "medium_to_mm": 1700.0,
     "hose_length_m": 3.0,
@@ -128,7 +129,8 @@ def panel_fields(berth: Berth) -> dict[str, Any]:
         "system": berth.shelf.system,
         "resin_temperature_c": 20.0,
         "station_pressure_mbar": 1010.0,
-        "bag_pressure_mbar_abs": 20.0,
+        "gauge_kind": GaugeKind.ABSOLUTE,
+        "gauge_mbar": 20.0,
         "words": "invented panel TP-1",
     }
 

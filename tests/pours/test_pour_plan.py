@@ -16,7 +16,7 @@ from hullbook.materials.models import MaterialProperty
 from hullbook.materials.selectors import sheet_in_force
 from hullbook.materials.services import GivenProperty, revise_sheet, strike_out
 from hullbook.pours import services
-from hullbook.pours.enums import GelPlace, InletMove
+from hullbook.pours.enums import GaugeKind, GelPlace, InletMove
 from hullbook.pours.models import PourPlan, TrialPanel
 from hullbook.pours.selectors import (
     fitted_panel,
@@ -167,8 +167,32 @@ def test_resin_that_does_not_reach_so_high_is_refused_at_its_place(berth: Berth)
 
 def test_a_gauge_reading_given_for_an_absolute_one_is_asked_about(berth: Berth) -> None:
     with pytest.raises(Refused) as refused:
-        read_plan(berth, bag_pressure_mbar_abs=960.0)
-    assert "bag_pressure_mbar_abs" in refused.value.problems
+        read_plan(berth, gauge_mbar=960.0)
+    assert "gauge_mbar" in refused.value.problems
+
+
+def test_a_gauge_below_atmosphere_is_taken_with_the_barometer(berth: Berth) -> None:
+    """985 below an air pressure of 1010 mbar is 25 mbar absolute; below one of 990 it is 5: the barometer decides."""
+    below = {"gauge_kind": GaugeKind.BELOW_ATMOSPHERE, "gauge_mbar": 985.0}
+    plan = read_plan(berth, **below)
+    assert plan.bag_pressure_mbar_abs == pytest.approx(25.0)
+    figures = {one.words: one.value for one in plan.coefficients.all()}
+    assert figures["gauge on the bag, below the air pressure of the moment"] == 985.0
+    assert figures["bag pressure, absolute"] == pytest.approx(25.0)
+    assert read_plan(berth, **below, station_pressure_mbar=990.0).bag_pressure_mbar_abs == pytest.approx(5.0)
+    assert checked_book().is_whole
+
+
+def test_a_gauge_cannot_show_more_below_than_the_air_presses(berth: Berth) -> None:
+    with pytest.raises(Refused) as refused:
+        read_plan(berth, gauge_kind=GaugeKind.BELOW_ATMOSPHERE, gauge_mbar=1020.0)
+    assert "give 0 to 1010 mbar below air pressure" in refused.value.problems["gauge_mbar"]
+
+
+def test_a_trial_panel_takes_a_gauge_below_atmosphere_too(berth: Berth) -> None:
+    below = {"gauge_kind": GaugeKind.BELOW_ATMOSPHERE, "gauge_mbar": 990.0}
+    panel = services.log_trial_panel(**{**panel_fields(berth), **below}, readings=readings(berth, 0.6), told=told("MO"))
+    assert panel.bag_pressure_mbar_abs == pytest.approx(20.0)
 
 
 def test_somebody_was_there_when_it_was_read(berth: Berth) -> None:
@@ -358,7 +382,8 @@ def test_the_next_one_begins_from_the_last_without_what_is_of_the_day(client: Cl
     assert shown["places"].value().startswith("KJ: calls the inlets")
     assert str(shown["entry_id"].value()) != str(first.pk)
     kept = {name: shown[name].value() for name in shown.fields if shown[name].value() is not None}
-    day = {"coldest_c": 20, "hottest_c": 22, "station_pressure_mbar": 1005, "bag_pressure_mbar_abs": 18, "source": "x"}
+    day = {"coldest_c": 20, "hottest_c": 22, "station_pressure_mbar": 1005, "gauge_mbar": 18, "source": "x"}
+    day["gauge_kind"] = GaugeKind.ABSOLUTE
     answer = client.post(page("pour-plan-read", berth), {**form(**{**kept, **day}), "read_to": ["MO"]})
     assert answer.status_code == 302, answer.context["form"].errors
     assert PourPlan.objects.count() == 2
@@ -392,7 +417,8 @@ def test_cups_and_panels_are_logged_on_pages(client: Client, berth: Berth) -> No
         "medium": berth.shelf.flow_medium.pk,
         "resin_temperature_c": "20",
         "station_pressure_mbar": "1010",
-        "bag_pressure_mbar_abs": "20",
+        "gauge_mbar": "20",
+        "gauge_kind": GaugeKind.ABSOLUTE.value,
         "readings": lines,
     }
     answer = client.post(page("trial-panel-log", berth), form(**fields))

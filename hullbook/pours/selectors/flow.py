@@ -42,7 +42,7 @@ from hullbook.materials.selectors import (
     properties_of,
     released_stock_by_material,
 )
-from hullbook.pours.enums import PlanItemKind, PlanOrderKind
+from hullbook.pours.enums import GaugeKind, PlanItemKind, PlanOrderKind
 from hullbook.pours.models import (
     PlanArrival,
     PlanCoefficient,
@@ -92,7 +92,8 @@ class PourPlanInputs:
     coldest_c: float
     hottest_c: float
     station_pressure_mbar: float
-    bag_pressure_mbar_abs: float
+    gauge_kind: GaugeKind
+    gauge_mbar: float
     pail_below_keel_mm: float
     medium_to_mm: float
     hose_length_m: float
@@ -105,13 +106,20 @@ class PourPlanInputs:
     stops: tuple[str, ...] = ()
     read_to: tuple[str, ...] = ()
 
+    @property
+    def bag_pressure_mbar_abs(self) -> float:
+        """By the gauge and the barometer. Raises as `GaugeKind.absolute_mbar`."""
+        return self.gauge_kind.absolute_mbar(self.gauge_mbar, self.station_pressure_mbar)
+
     def figures(self) -> Iterator[tuple[str, float, str]]:
         """Words, value and unit of each figure keyed."""
         yield "dose", self.dose_phr, "phr"
         yield "coldest expected", self.coldest_c, "degC"
         yield "hottest expected", self.hottest_c, "degC"
         yield "air pressure at the shop", self.station_pressure_mbar, "mbar"
-        yield "bag pressure, absolute", self.bag_pressure_mbar_abs, "mbar"
+        yield f"gauge on the bag, {self.gauge_kind.label}", self.gauge_mbar, "mbar"
+        if self.gauge_kind != GaugeKind.ABSOLUTE:
+            yield "bag pressure, absolute", self.bag_pressure_mbar_abs, "mbar"
         yield "resin in the pail below the keel", self.pail_below_keel_mm, "mm"
         yield "flow medium ends, from the keel", self.medium_to_mm, "mm"
         yield "supply hose of one inlet", self.hose_length_m, "m"
@@ -195,9 +203,11 @@ def worked_out_pour_plan(part: Part, inputs: PourPlanInputs) -> PourPlanView:
 
 
 def _field_of(field_name: str) -> str:
-    return {"station_mbar": "station_pressure_mbar", "bag_mbar_abs": "bag_pressure_mbar_abs"}.get(
-        field_name, field_name
-    )
+    return {
+        "station_mbar": "station_pressure_mbar",
+        "bag_mbar_abs": "gauge_mbar",
+        "gauge_mbar_below": "gauge_mbar",
+    }.get(field_name, field_name)
 
 
 class _Working:

@@ -31,6 +31,7 @@ from hullbook.hulls.models import Zone
 from hullbook.hulls.selectors import LineView, ZoneView, schedule_view
 from hullbook.materials.models import Material, ResinSystem
 from hullbook.materials.selectors import KnownValue, SheetInForce, properties_in_force
+from hullbook.pours.enums import GaugeKind
 from hullbook.pours.models import GelCup, TrialPanel
 from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
@@ -146,7 +147,8 @@ def fitted_panel(
     system: ResinSystem,
     resin_temperature_c: float,
     station_pressure_mbar: float,
-    bag_pressure_mbar_abs: float,
+    gauge_kind: GaugeKind,
+    gauge_mbar: float,
     readings: Sequence[tuple[float, float]],
     words: str,
 ) -> FittedPanel:
@@ -157,6 +159,7 @@ def fitted_panel(
     sheet = None if medium is None else properties_in_force([medium])[medium.pk]
     layer = stack_way(view, sheet, None).layer
     viscosity = viscosity_pa_s_at(viscosity_curve(viscosity_points(resin)), resin_temperature_c)
+    bag_pressure_mbar_abs = gauge_kind.absolute_mbar(gauge_mbar, station_pressure_mbar)
     trial = fit_trial(
         [minute for minute, _ in readings],
         [front_mm / MM for _, front_mm in readings],
