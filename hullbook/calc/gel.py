@@ -461,13 +461,11 @@ def gel_time_along(
         raise InputRefused("inconsistent", "minutes", list(minutes), "begin at 0, then later, one for each temperature")
     times = [gel_time(table, dose_phr, temperature_c) for temperature_c in temperatures_c]
 
+    lasting = [ends - begins for begins, ends in zip(minutes, (*minutes[1:], math.inf), strict=True)]
+
     def reached(gels: Sequence[float]) -> float:
-        used = 0.0
-        for begins, ends, gel in zip(minutes, (*minutes[1:], math.inf), gels, strict=True):
-            if used + (ends - begins) / gel >= 1:
-                return begins + (1 - used) * gel
-            used += (ends - begins) / gel
-        raise AssertionError("the last stretch has no end")
+        left = [minutes_left(used_share(lasting[:place], gels[:place]), gel) for place, gel in enumerate(gels)]
+        return next(begins + more for begins, more, lasts in zip(minutes, left, lasting, strict=True) if more <= lasts)
 
     return GelTime(
         reached([one.low_minutes for one in times]),
@@ -489,26 +487,6 @@ def pot_life_min(
     require_between("mass_exponent", mass_exponent, 0, 0.3)
     heavier = require_positive("pail_kg", pail_kg, "kg") / require_positive("cup_kg", cup_kg, "kg")
     return share * require_positive("gel_min", gel_min, "min") * heavier**-mass_exponent
-
-
-def adiabatic_rise_k(
-    resin_mass_fraction: float,
-    *,
-    heat_of_cure_kj_kg: float,
-    resin_heat_capacity_kj_kg_k: float,
-    fibre_heat_capacity_kj_kg_k: float,
-) -> float:
-    """How far a mass would warm by its own cure if no heat left it, in K; 1 for resin in a pail.
-
-    No forecast of a peak: heat leaves thin laminate, styrene boils in a pail. Raises `implausible` for a heat outside
-    100 to 600 kJ/kg, `impossible`, `not_positive`. Source: heat balance.
-    """
-    require_between("resin_mass_fraction", resin_mass_fraction, 0, 1)
-    if not 100 <= heat_of_cure_kj_kg <= 600:
-        raise InputRefused("implausible", "heat_of_cure_kj_kg", heat_of_cure_kj_kg, "give 100 to 600 kJ/kg of resin")
-    resin = resin_mass_fraction * require_positive("resin_heat_capacity_kj_kg_k", resin_heat_capacity_kj_kg_k)
-    fibre = (1 - resin_mass_fraction) * require_positive("fibre_heat_capacity_kj_kg_k", fibre_heat_capacity_kj_kg_k)
-    return resin_mass_fraction * heat_of_cure_kj_kg / (resin + fibre)
 
 
 def _fit(found: Any, covariance: Any, scatter: float, freedom: int | None, at: list[float]) -> GelFit:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from hullbook.calc.dose import SecondPart, catalyst_grams
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.exotherm import adiabatic_rise_k
 from hullbook.calc.flow import (
     Pull,
     Section,
@@ -13,7 +14,7 @@ from hullbook.calc.flow import (
     fill,
     lines_enough,
 )
-from hullbook.calc.gel import DoseWindow, adiabatic_rise_k, dose_window, pot_life_min
+from hullbook.calc.gel import DoseWindow, dose_window, pot_life_min
 from hullbook.calc.styrene import judge_boil_margin
 from hullbook.calc.verdict import Verdict
 from hullbook.pours.models import (

@@ -21,6 +21,7 @@ TABLES = (
     "permeability",
     "viscosity",
     "gel",
+    "exotherm",
     "styrene",
     "forecast",
     "hardness",
