@@ -144,7 +144,7 @@ def self_heating(kinetics: Kinetics, *, start_c: float, rise_k: float, cooling_p
         return moves(at, now)[1]
 
     peaks.direction = -1  # type: ignore[attr-defined]
-    run = solve_ivp(
+    run: Any = solve_ivp(
         moves,
         (0.0, LONGEST_MIN * SECONDS_PER_MINUTE),
         (0.0, air_k),
