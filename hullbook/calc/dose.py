@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Literal
 
 from hullbook.calc.errors import InputRefused, require_between, require_not_negative, require_positive
@@ -14,6 +15,7 @@ from hullbook.calc.statistics import expanded_uncertainty, resolution_uncertaint
 from hullbook.calc.verdict import Verdict, judge
 
 SecondPart = Literal["catalyst", "hardener"]
+GRAMS = 1000.0
 
 BELIEVABLE_PHR: dict[SecondPart, tuple[float, float]] = {"catalyst": (0.05, 10.0), "hardener": (1.0, 200.0)}
 """Outside these a unit was mixed up (grams for kilograms); they are no limits of use (common practice, no source)."""
@@ -101,6 +103,34 @@ def epoxy_index(
     require_positive("hardener_kg", hardener_kg, "kg")
     dose = 100 * hardener_kg / require_positive("resin_kg", resin_kg, "kg")
     return dose / hardener_phr(epoxide_equivalent_g_mol, amine_equivalent_g_mol)
+
+
+@dataclass(frozen=True)
+class Mending:
+    """What brings a pail inside limits while it is not mixed; what it does not want is 0.
+
+    Grams of catalyst to the lowest dose and to the middle, or kilograms of resin to the highest.
+    """
+
+    catalyst_to_lowest_g: float
+    catalyst_to_middle_g: float
+    resin_to_highest_kg: float
+
+
+def mend_dose(resin_kg: float, catalyst_g: float, low_phr: float, high_phr: float) -> Mending:
+    """Give what to add to a pail outside `low_phr` to `high_phr`; nothing is ever taken out of one.
+
+    Raises `not_positive` for the resin, `negative` for the catalyst, `inconsistent` for limits out of order. Source:
+    definition of the dose.
+    """
+    resin_g = GRAMS * require_positive("resin_kg", resin_kg, "kg")
+    dose_phr = 100 * require_not_negative("catalyst_g", catalyst_g, "g") / resin_g
+    if not 0 < low_phr <= high_phr:
+        raise InputRefused("inconsistent", "high_phr", high_phr, f"give at least the lowest, {low_phr:g} phr")
+    if dose_phr < low_phr:
+        lowest_g, middle_g = resin_g * low_phr / 100, resin_g * (low_phr + high_phr) / 200
+        return Mending(lowest_g - catalyst_g, middle_g - catalyst_g, 0.0)
+    return Mending(0.0, 0.0, max(0.0, 100 * catalyst_g / high_phr - resin_g) / GRAMS)
 
 
 def dose_uncertainty(

@@ -6,7 +6,7 @@ from typing import TypeVar
 
 from django.utils import timezone
 
-from hullbook.calc.dose import catalyst_grams, dose_from_masses, dose_uncertainty, judge_dose
+from hullbook.calc.dose import dose_from_masses, dose_uncertainty, judge_dose, mend_dose
 from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.calc.vacuum import HoldJudgement, fit_rise, judge_hold
 from hullbook.calc.verdict import Level, Verdict, no_verdict
@@ -378,13 +378,17 @@ def mending_words(system: ResinSystem, resin_kg: float, catalyst_kg: float) -> s
     dose = PERCENT * catalyst_kg / resin_kg
     low, high = system.dose_low_phr, system.dose_high_phr
     limits = f"the maker's limits are {show(low, 'phr')} to {show(high, 'phr')}"
+    wants = mend_dose(resin_kg, GRAMS * catalyst_kg, low, high)
     if dose < low:
-        more_g = catalyst_grams(resin_kg, low, second) - GRAMS * catalyst_kg
-        middle_g = catalyst_grams(resin_kg, (low + high) / 2, second) - GRAMS * catalyst_kg
-        mend = f"{more_g:.0f} g more of the {second} makes the lowest, {middle_g:.0f} g more the middle"
+        mend = (
+            f"{wants.catalyst_to_lowest_g:.0f} g more of the {second} makes the lowest, "
+            f"{wants.catalyst_to_middle_g:.0f} g more the middle"
+        )
     else:
-        more_kg = PERCENT * catalyst_kg / high - resin_kg
-        mend = f"{more_kg:.2f} kg more of the resin makes the highest; {second} cannot be taken out again"
+        mend = (
+            f"{wants.resin_to_highest_kg:.2f} kg more of the resin makes the highest; "
+            f"{second} cannot be taken out again"
+        )
     return f"{show(dose, 'phr')}: {limits}. {mend}."
 
 

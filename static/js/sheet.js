@@ -348,15 +348,25 @@ export function judgedDose(sheet, percent) {
   return percent > sheet.plan.dose_high_phr ? "above" : "inside";
 }
 
+/** What brings a pail inside limits while it is not mixed; what it does not want is 0. The sum of `calc.dose.mend_dose`. */
+export function mending(resinKg, grams, low, high) {
+  const toLowest = Math.max(0, resinKg * low * 10 - grams);
+  return {
+    catalystToLowestG: toLowest,
+    catalystToMiddleG: toLowest > 0 ? resinKg * (low + high) * 5 - grams : 0,
+    resinToHighestKg: Math.max(0, grams / (high * 10) - resinKg),
+  };
+}
+
 /** What is wrong with a dose and what mends it, while the pail is not mixed; "" inside the window. */
 export function mendingWords(sheet, resinKg, grams) {
   const { dose_low_phr: low, dose_high_phr: high, second_part: second } = sheet.plan;
   const judged = judgedDose(sheet, doseOf(resinKg, grams));
+  const wants = mending(resinKg, grams, low, high);
   if (judged === "below") {
-    return `${(resinKg * low * 10 - grams).toFixed(0)} g more ${second} makes the least of the maker's window.`;
+    return `${wants.catalystToLowestG.toFixed(0)} g more ${second} makes the least of the maker's window.`;
   }
-  if (judged === "above") return `${(grams / (high * 10) - resinKg).toFixed(2)} kg more resin makes the most of it.`;
-  return "";
+  return judged === "above" ? `${wants.resinToHighestKg.toFixed(2)} kg more resin makes the most of it.` : "";
 }
 
 /** What is left in such a pail goes into no part: it is mixed anew. */

@@ -18,6 +18,7 @@ from hullbook.calc.dose import (
     grams,
     hardener_phr,
     judge_dose,
+    mend_dose,
     millilitres,
     percent_of_mix,
     volume_ratio,
@@ -97,6 +98,21 @@ def test_a_dose_is_judged_against_the_makers_limits(dose_phr: float, uncertainty
     verdict = judge_dose(dose_phr, uncertainty, 1.0, 2.5, "invented resin sheet, revision 3")
     assert verdict.level == level
     assert (verdict.low, verdict.high, verdict.source) == (1.0, 2.5, "invented resin sheet, revision 3")
+
+
+@given(masses, st.floats(0.0, 20), st.floats(0.5, 1.5), st.floats(1.6, 3))
+def test_what_mends_a_dose_brings_it_just_inside_the_limits(kg: float, phr: float, low: float, high: float) -> None:
+    catalyst_g = 10 * kg * phr
+    wants = mend_dose(kg, catalyst_g, low, high)
+    mended_phr = (catalyst_g + wants.catalyst_to_lowest_g) / (10 * (kg + wants.resin_to_highest_kg))
+    assert mended_phr == pytest.approx(min(max(phr, low), high))
+    if phr < low:
+        assert (catalyst_g + wants.catalyst_to_middle_g) / (10 * kg) == pytest.approx((low + high) / 2)
+
+
+def test_limits_the_wrong_way_round_mend_nothing() -> None:
+    with pytest.raises(InputRefused, match="at least the lowest, 2 phr"):
+        mend_dose(20, 300, 2.0, 1.0)
 
 
 def test_a_dose_without_any_limit_of_the_maker_is_refused() -> None:

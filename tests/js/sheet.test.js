@@ -6,7 +6,7 @@ import { test } from "node:test";
 
 import {
   actOf, doseOf, feeding, frontAt, gelTime, gelTimeAlong, gramsFor, guessedFront, isPending, isThrough, judgedDose,
-  landmarksAhead, mendingWords, nextAct, sums, toldTwice, withTold,
+  landmarksAhead, mending, mendingWords, nextAct, sums, toldTwice, withTold,
 } from "../../static/js/sheet.js";
 const beside = (name) => JSON.parse(readFileSync(new URL(name, import.meta.url)));
 const sheet = beside("sheet.json");
@@ -200,6 +200,15 @@ test("the grams worked out follow the pail before, and the dose is judged agains
   assert.equal(mendingWords(sheet, 20, 150), "50 g more catalyst makes the least of the maker's window.");
   assert.equal(mendingWords(sheet, 20, 450), "2.50 kg more resin makes the most of it.");
   assert.equal(mendingWords(sheet, 20, 300), "");
+});
+
+test("what mends a dose is the book's own, to a millionth", () => {
+  for (const one of beside("mendings.json")) {
+    const found = Object.values(mending(one.resin_kg, one.catalyst_g, one.low_phr, one.high_phr));
+    [one.lowest_g, one.middle_g, one.resin_kg_more].forEach((wanted, place) => {
+      assert.ok(Math.abs(found[place] - wanted) < 1e-6, JSON.stringify(one));
+    });
+  }
 });
 
 test("what the front comes to next: lines, places people know, the flange; nothing once it is through", () => {

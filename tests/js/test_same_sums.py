@@ -1,11 +1,13 @@
 """The few sums that a tablet does by itself are put to values; these say that the values are the book's own."""
 
 import json
+from dataclasses import astuple
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from hullbook.calc.dose import mend_dose
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import Feed, Pull, Section, Strip, fill
 from hullbook.calc.forecast import Arrival, arrival, relative_sd_of_band, shrunk_ratio
@@ -47,6 +49,13 @@ def test_the_gel_clocks_that_follow_a_temperature_are_the_books_own() -> None:
         found = gel_time_along(table, dose, minutes, temperatures_c)
         times = (found.low_minutes, found.mid_minutes, found.high_minutes)
         assert times == pytest.approx((wanted["low"], wanted["mid"], wanted["high"]), rel=1e-12)
+
+
+def test_what_mends_a_dose_on_the_tablet_is_the_books_own() -> None:
+    for case in beside("mendings.json"):
+        found = mend_dose(case["resin_kg"], case["catalyst_g"], case["low_phr"], case["high_phr"])
+        wanted = case["lowest_g"], case["middle_g"], case["resin_kg_more"]
+        assert astuple(found) == pytest.approx(wanted, abs=1e-6)
 
 
 def test_the_rises_put_to_the_tablet_are_the_books_own() -> None:
