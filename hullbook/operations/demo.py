@@ -11,7 +11,7 @@ import io
 import json
 import math
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -411,12 +411,35 @@ TRIED_AT = {
 }
 DRY_AT = GivenPlace(HullSide.PORT, "6", 1480.0)
 PAIL_KG = 18.2
-PAILS = 7
 DOSE_PHR = 1.05
 # Hulls whose pours are told minute by minute: the first ones were told on paper only.
 DAYS_TOLD = ("MB84-03", "MB84-04", "MB84-05")
 CLOSED_AT = 78.0
 LIMIT_SHARE = 0.9
+
+
+@dataclass(frozen=True)
+class PailStory:
+    """When a pail is mixed and when it is empty, in minutes from the beginning of the pour; its inlet and fill."""
+
+    mixed: float
+    empty: float
+    inlet: int
+    share: float = 1.0
+
+
+# As the front asks for them: one to each inlet before it is opened, half pails at the end, where little is drawn.
+PAILS = (
+    PailStory(0.5, 13.3, 1),
+    PailStory(4.3, 13.8, 2),
+    PailStory(9.5, 41.0, 1),
+    PailStory(13.2, 42.5, 2),
+    PailStory(36.0, 50.0, 3),
+    PailStory(40.0, 50.8, 4),
+    PailStory(45.0, 66.0, 3, share=0.5),
+    PailStory(48.8, 69.0, 4, share=0.5),
+)
+PAILS_BY_NOW = PAILS[:4]
 
 
 class HullStory:
@@ -696,24 +719,23 @@ class HullStory:
     def _pour(self) -> None:
         start = moment(self.facts["pour"], 9, 2)
         self.story.at(start, "KJ", self._begin_pour)
-        pails = 3 if self.facts["stage"] == "pouring" else PAILS
-        for pail in range(1, pails + 1):
-            mixed = start + dt.timedelta(minutes=2 + 9 * (pail - 1))
-            self.story.at(mixed, CREW[pail % 3], self._mix(pail))
+        pails = PAILS_BY_NOW if self.facts["stage"] == "pouring" else PAILS
+        for number, pail in enumerate(pails, start=1):
+            mixed = start + dt.timedelta(minutes=pail.mixed)
+            self.story.at(mixed, CREW[number % 3], self._mix(number))
         if self.facts["stage"] == "complete":
-            mixed = start + dt.timedelta(minutes=2 + 9 * 3)
+            mixed = start + dt.timedelta(minutes=PAILS[3].mixed)
             self.story.at(mixed + dt.timedelta(minutes=8), "KJ", self._put_pail_four_right, happened_at=mixed)
         if self.facts["stage"] == "pouring":
-            again = start + dt.timedelta(minutes=2 + 9 * (pails - 1), seconds=20)
-            self.story.at(again, "RT", self._mix(pails, keyed_otherwise_kg=0.06), device="tablet-bay-1b")
+            again = start + dt.timedelta(minutes=pails[-1].mixed, seconds=20)
+            self.story.at(again, "RT", self._mix(len(pails), keyed_otherwise_kg=0.06), device="tablet-bay-1b")
         if self.number in DAYS_TOLD:
             PourDayStory(self, start, pails).add()
         if self.facts["stage"] == "pouring":
             return
-        last = start + dt.timedelta(minutes=2 + 9 * (pails - 1))
-        self.story.at(last + dt.timedelta(minutes=22), "KJ", self._close_pour)
-        self.story.at(last + dt.timedelta(minutes=52), "MO", self._gel(1, GelPlace.CUP))
-        self.story.at(last + dt.timedelta(minutes=58), "MO", self._gel(None, GelPlace.PART))
+        self.story.at(start + dt.timedelta(minutes=CLOSED_AT), "KJ", self._close_pour)
+        self.story.at(start + dt.timedelta(minutes=108), "MO", self._gel(1, GelPlace.CUP))
+        self.story.at(start + dt.timedelta(minutes=114), "MO", self._gel(None, GelPlace.PART))
         when = moment(self.facts["pour"], 13, 30)
         for number, (place, mass, doubt, scale) in enumerate(self._left_over()):
             self.story.at(when + dt.timedelta(minutes=4 * number), "SB", self._remainder(place, mass, doubt, scale))
@@ -725,7 +747,7 @@ class HullStory:
         self.demo.pours[self.number] = pours.begin_pour(part=self.part, told=told)
 
     def _pail_masses(self, pail: int) -> tuple[float, float]:
-        resin = PAIL_KG * self.facts["ratio"] + wobble(f"{self.number} pail {pail}", 0.12)
+        resin = PAIL_KG * PAILS[pail - 1].share * self.facts["ratio"] + wobble(f"{self.number} pail {pail}", 0.12)
         dose = DOSE_PHR + wobble(f"{self.number} dose {pail}", 0.02)
         return round(resin, 2), round(resin * dose / 100, 3)
 
@@ -761,7 +783,7 @@ class HullStory:
             scale=self.instrument("S-01"),
             catalyst_scale=self.instrument("S-02"),
             thermometer=self.instrument("T-01"),
-            inlet=str(1 + (pail - 1) // 2),
+            inlet=str(PAILS[pail - 1].inlet),
             mixed_by=CREW[pail % 3],
             second_person=CREW[(pail + 1) % 3],
             told=told,
@@ -884,7 +906,7 @@ class HullStory:
         )
 
     def _weights(self) -> Iterator[tuple[WeighedThing, float, float, str | None, str]]:
-        mixed = sum(sum(self._pail_masses(pail)) for pail in range(1, PAILS + 1))
+        mixed = sum(sum(self._pail_masses(pail)) for pail in range(1, len(PAILS) + 1))
         found = sum(mass for _, mass, _, _ in self._left_over())
         lost = 0.6 + wobble(f"{self.number} lost", 0.5)
         zones = {"keel": 4.8, "bottom": 13.2, "topsides": 14.8, "transom": 2.4}
@@ -998,7 +1020,7 @@ class FrontStory:
 class PourDayStory:
     """What was logged while resin ran, minute by minute from the beginning of the pour."""
 
-    def __init__(self, hull: HullStory, start: dt.datetime, pails: int) -> None:
+    def __init__(self, hull: HullStory, start: dt.datetime, pails: Sequence[PailStory]) -> None:
         self.hull = hull
         self.start = start
         self.pails = pails
@@ -1095,8 +1117,8 @@ class PourDayStory:
         )
 
     def _empty_the_pails(self) -> None:
-        for pail in range(1, self.pails + 1):
-            self._at(2 + 9 * (pail - 1) + 13.0, CREW[pail % 3], self._end(pail))
+        for number, pail in enumerate(self.pails, start=1):
+            self._at(pail.empty, CREW[number % 3], self._end(number))
 
     def _end(self, pail: int) -> Callable[[Told], Any]:
         return lambda told: pours.end_pail(

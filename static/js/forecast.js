@@ -147,17 +147,31 @@ function useful(sheet) {
   return sheet.pails.filter((pail) => !isLost(sheet, pail));
 }
 
-/** Kilograms drawn by `at`: pails that had ended whole, the others by how long a pail has taken so far. */
+/** When a pail began to be drawn: mixed, its inlet open, the pail before it there ended; null while that one has not. */
+function onSince(sheet, pail) {
+  const before = sheet.pails.filter((one) => one.inlet === pail.inlet && one.mixed_at < pail.mixed_at);
+  if (before.some((one) => one.ended_at === null)) return null;
+  const inlet = sheet.inlets.find((one) => String(one.number) === pail.inlet);
+  const opened = inlet?.state === "open" ? inlet.since : sheet.pour.first_inlet_at;
+  return Math.max(...[pail.mixed_at, opened, ...before.map((one) => one.ended_at)].map((when) => Date.parse(when)));
+}
+
+/**
+ * Kilograms drawn by `at`. Pails that had ended are gone but for what was left; one still on has given as much of what the
+ * part took meanwhile, by the plan, as those did while they were on, and has its heel at least.
+ */
 function drawnBy(sheet, at) {
-  const pails = useful(sheet).filter((pail) => Date.parse(pail.mixed_at) <= at);
-  const gone = (pail) => pail.ended_at !== null && Date.parse(pail.ended_at) <= at;
-  const minutes = pails.filter(gone).map((pail) => Date.parse(pail.ended_at) - Date.parse(pail.mixed_at));
-  const usual = mean(minutes);
-  return pails.reduce((sum, pail) => {
-    const kg = pail.mixed_kg - (pail.left_kg ?? 0);
-    if (gone(pail)) return sum + kg;
-    return sum + (usual ? kg * Math.min((at - Date.parse(pail.mixed_at)) / usual, 0.9) : 0);
-  }, 0);
+  const tookFrom = (since, until) => (since !== null && since < until
+    ? plannedKgTold(sheet, until) - plannedKgTold(sheet, since) : 0);
+  const hasEnded = (pail) => pail.ended_at !== null && Date.parse(pail.ended_at) <= at;
+  const gone = useful(sheet).filter(hasEnded);
+  const kg = gone.reduce((sum, pail) => sum + pail.mixed_kg - (pail.left_kg ?? 0), 0);
+  const meanwhile = gone.reduce((sum, pail) => sum + tookFrom(onSince(sheet, pail), Date.parse(pail.ended_at)), 0);
+  const share = meanwhile > 0 ? kg / meanwhile : 0;
+  return useful(sheet).filter((pail) => !hasEnded(pail)).reduce((sum, pail) => {
+    const most = Math.max(0, pail.mixed_kg - sheet.pour_plan.heel_kg);
+    return sum + Math.min(most, share * tookFrom(onSince(sheet, pail), at));
+  }, kg);
 }
 
 function lastEndOf(sheet) {

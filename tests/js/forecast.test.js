@@ -107,6 +107,17 @@ test("a part that draws more than planned asks for more, but not for all of the 
   assert.ok(other.remaining < other.ratio.ratio * (120 - other.used / other.ratio.ratio));
 });
 
+test("a pail still on has given as much as the one beside it, one that waits for its inlet nothing", () => {
+  const used = (...pails) => forecastOf(planned((sheet) => {
+    everywhere(1150, 20)(sheet);
+    sheet.pails.push(pail(1, -3, 8), pail(2, -2, 8, "2"), pail(3, 2, 20), ...pails);
+  }), at(21)).resin.used;
+  near(used(), 60);
+  near(used(pail(4, 6, null)), 60); // pail 3 stood at that inlet until this moment
+  const beside = used(pail(4, 6, null, "2"));
+  assert.ok(beside > 75 && beside <= 79, `${beside}`); // on as long as pail 3, its heel still in it at least
+});
+
 test("what is wanting beyond the shop is named, by the last pail as NOW", () => {
   const sheet = planned((one) => { one.pour_plan.released_kg = 15; one.pails.push(pail(1, -3, null)); });
   const { shortage } = forecastOf(sheet, at(1));

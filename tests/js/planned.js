@@ -43,9 +43,9 @@ export function planned(change = () => {}) {
   return sheet;
 }
 
-export const pail = (number, mixed, ended) => ({
+export const pail = (number, mixed, ended, inlet = "1") => ({
   number, id: `pail-${number}`, entry: number, mixed_at: iso(mixed), ended_at: ended === null ? null : iso(ended),
-  mixed_kg: 20, resin_kg: 19.7, temperature_c: 21, left_kg: null, state: ended === null ? "feeding" : "empty",
+  mixed_kg: 20, inlet, resin_kg: 19.7, temperature_c: 21, left_kg: null, state: ended === null ? "feeding" : "empty",
   gel: { low_at: iso(mixed + 90), mid_at: iso(mixed + 95), high_at: iso(mixed + 100) },
 });
 export const front = (station, side, mm, minute) =>
