@@ -9,6 +9,7 @@ const MINUTE_MS = 60_000;
 const MM = 1000;
 const TWO_SDS = 2;
 const SHORTEST_WAY_MIN = 2; // of flow, before a pace says anything
+const HALVINGS = 24; // of an hour: well below a second
 
 // ---- The sums
 
@@ -108,8 +109,8 @@ function mean(values) {
   return values.length ? values.reduce((sum, value) => sum + value, 0) / values.length : 0;
 }
 
-/** Kilograms the plan has in the part at `at`, with fronts at `frontOf(station, side)`: those of the zones, and all. */
-function plannedKg(sheet, frontOf, at) {
+/** Kilograms the plan has in the part with fronts at `frontOf(station, side)` and the feed lines of which `isOpen`. */
+function plannedKg(sheet, frontOf, isOpen) {
   const { zones, lines, end_kg: endKg, total_kg: total } = sheet.pour_plan.kg;
   const stations = sheet.girth.stations;
   const fronts = SIDES.map((side) => stations.map((one) => [frontOf(one.name, side) ?? 0, one.girth_mm]));
@@ -121,24 +122,35 @@ function plannedKg(sheet, frontOf, at) {
     });
     return sum + zone.kg * mean(shares);
   }, 0);
-  const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
-  const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
-  const inLines = lines.filter(({ line }) => open.has(line)).reduce((sum, { kg }) => sum + kg, 0);
+  const inLines = lines.filter(({ line }) => isOpen(line)).reduce((sum, { kg }) => sum + kg, 0);
   const through = mean(fronts.flat().map(([front, length]) => (front >= length - 1 ? 1 : 0)));
-  return { zones: inZones, all: Math.min(inZones + inLines + endKg * through, total) };
+  return Math.min(inZones + inLines + endKg * through, total);
 }
 
 /** By the fronts told until then, guessed on from there. */
 function plannedKgTold(sheet, at) {
   const then = { ...sheet, fronts: sheet.fronts.filter((front) => Date.parse(front.at) <= at) };
-  return plannedKg(sheet, (station, side) => standsAt(then, station, side, at), at).all;
+  const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
+  const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
+  return plannedKg(sheet, (station, side) => standsAt(then, station, side, at), (line) => open.has(line));
 }
 
-/** Kilograms a minute that the zones draw by the plan. */
-function plannedRate(sheet, now) {
-  const [at, later] = [now, now + MINUTE_MS].map((then) =>
-    plannedKg(sheet, (station, side) => expectedFront(sheet, station, side, then), then).zones);
-  return later - at;
+/** The minute of the pour by which the plan has drawn so much, its lines opened as planned; what is drawn never falls. */
+function plannedMinute(sheet, kg) {
+  const curves = fillsOf(sheet);
+  const opens = (line) => Math.min(...sheet.pour_plan.strips.flatMap(({ station, side, feeds }) =>
+    feeds.filter((feed) => feed.line === line).map((feed) =>
+      curves.get(`${station} ${side}`).minuteAt(feed.opens_front_m))));
+  const opened = new Map(sheet.pour_plan.kg.lines.map(({ line }) => [line, opens(line)]));
+  const front = (minute) => (station, side) => MM * (planned(sheet, station, side)?.frontAt(minute) ?? 0);
+  const drawn = (minute) => plannedKg(sheet, front(minute), (line) => opened.get(line) <= minute);
+  let [low, high] = [0, Math.max(...[...curves.values()].map((curve) => curve.fillMinutes))];
+  for (let halved = 0; halved < HALVINGS; halved += 1) {
+    const middle = (low + high) / 2;
+    if (drawn(middle) >= kg) high = middle;
+    else low = middle;
+  }
+  return high;
 }
 
 // ---- The resin drawn
@@ -205,12 +217,14 @@ function nextPailOf(sheet, resin, now) {
   const { mixing_min: mixingMin, heel_kg: heel } = sheet.pour_plan;
   const isRunning = sheet.pour.first_inlet_at && !sheet.pour.closed_at && !sheet.stopped && !isThrough(sheet);
   if (!isRunning || resin.toMix <= 0) return null;
-  const pace = resin.ratio?.drawnIn ?? 1;
-  const rate = pace * plannedRate(sheet, now);
-  if (rate <= 0) return null;
-  const drawn = Math.min(resin.mixed, Math.max(resin.used, pace * plannedKgTold(sheet, now)));
+  const thirst = resin.ratio?.drawnIn ?? 1;
+  const planSoFar = plannedKgTold(sheet, now);
+  const drawn = Math.min(resin.mixed, Math.max(resin.used, thirst * planSoFar));
   const left = feeding(sheet).length ? resin.mixed - drawn : 0;
-  const minutes = minutesToNextCall({ left, heel: Math.min(heel, left), rate, mixingMin });
+  const usable = Math.max(0, left - heel);
+  // By the plan from where the front is now: a line that is opened meanwhile draws at once.
+  const lasts = plannedMinute(sheet, planSoFar + usable / thirst) - plannedMinute(sheet, planSoFar);
+  const minutes = lasts > 0 ? minutesToNextCall({ left, heel, rate: usable / lasts, mixingMin }) : 0;
   const number = Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1;
   return { number, at: now + MINUTE_MS * Math.max(0, minutes) };
 }

@@ -9,7 +9,7 @@ import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
   begunOn, drawAlarms, drawFilled, drawForecast, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep,
-  kilograms, leftBy, nextPail, valueOf, write,
+  kilograms, nextPail, valueOf, write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
 import { actOf, doseOf, feeding, gramsFor, judgedDose, mendingWords, nextAct, sums, withTold } from "./sheet.js";
@@ -136,9 +136,10 @@ function writesWords() {
 
 /** The keys on the lower edge: what the plan wants, the front, a reading, trouble, and all stop. */
 function barKeys() {
-  const next = nextAct(sheet, leftBy({ forecast }));
+  const next = nextAct(sheet, forecast, clock.now());
   const writes = writesWords();
-  const small = { mix: `${kilograms(sheet.plan.pail_kg)} kg by plan`, inlet: writes, mended: writes, close: writes };
+  const pail = forecast ? next.why : `${kilograms(sheet.plan.pail_kg)} kg by plan`;
+  const small = { mix: pail, inlet: writes, mended: writes, close: writes };
   const words = next.act === "sound" ? "Start the pour" : next.words;
   const first = { key: "next", words, small: small[next.act] ?? "", className: "key key-first" };
   const isBefore = !sheet.sound && !sheet.pour.closed_at && !sheet.pour.first_inlet_at;
@@ -210,11 +211,13 @@ function drawMoving(now) {
 /** Once a second, and the moment the page is looked at again. */
 function tick(now) {
   const isDue = now - guessedAt > GUESS_EVERY_MS;
-  if (isDue) forecast = forecastOf(sheet, now);
+  // In a pour that was left nothing is late any more: no plan says anything of it.
+  const planned = isLeftOpen(sheet, now) ? { ...sheet, pour_plan: null } : sheet;
+  if (isDue) forecast = forecastOf(planned, now);
   drawMoving(now);
   if (!isDue) return;
   guessedAt = now;
-  if (svg) drawFronts(svg, sheet, now);
+  if (svg) drawFronts(svg, planned, now);
 }
 
 function redraw() {
@@ -553,7 +556,7 @@ function tapBar(key) {
     openPanel(key);
     return;
   }
-  const next = nextAct(sheet, leftBy({ forecast }));
+  const next = nextAct(sheet, forecast, clock.now());
   const acts = {
     mix: openMix,
     inlet: () => moveInlet(next.inlet),

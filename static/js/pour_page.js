@@ -14,6 +14,11 @@ export function kilograms(value) {
   return spaced(value, value >= 100 ? 0 : 1);
 }
 
+/** Kilograms that are forecast, never below nought: to the tenth where few are left. */
+function forecastKilograms(value) {
+  return spaced(Math.max(0, value), value < 10 ? 1 : 0);
+}
+
 /** Keep `parent` showing `items` in their order, each in the element made for its key. */
 export function keep(parent, items, { key, create, update }) {
   const there = new Map([...parent.children].map((child) => [child.dataset.key, child]));
@@ -109,7 +114,14 @@ export function pailValue(pail, now, level) {
   return { figure: minutesSeconds(left), unit: left >= 0 ? "to gel" : "past", words: `${kg}${later}`, level };
 }
 
-function leftValue(sheet) {
+/** By the forecast where a plan was read to the crew; else what the plan has more than was mixed. */
+function leftValue(sheet, forecast) {
+  if (forecast) {
+    const { isPlan, likely, toMix, ratio } = forecast.resin;
+    const by = isPlan ? "by the plan" : `${spaced(ratio.ratio, 2)} of plan used so far`;
+    const words = toMix > 0 ? `at most ${forecastKilograms(toMix)}; ${by}` : `nothing more; ${by}`;
+    return { figure: forecastKilograms(likely), unit: "kg left to mix", words };
+  }
   const kg = sums(sheet);
   const lost = kg.lost ? ` + ${kilograms(kg.lost)} dumped` : "";
   const [plan, part, pails, left] = [kg.plan, kg.inPart, kg.inPails, kg.left].map(kilograms);
@@ -119,12 +131,12 @@ function leftValue(sheet) {
 }
 
 /** The value of a name at `now`: "clock", "vacuum", "shed", "left" or "pail <id>". */
-export function valueOf(name, { sheet, now, alarms }) {
+export function valueOf(name, { sheet, now, alarms, forecast }) {
   const level = alarms.find((alarm) => alarm.about === name)?.rank ?? "";
   if (name === "clock") return pourClock(sheet, now);
   if (name === "vacuum") return { ...readingValue(sheet, "bag pressure"), level };
   if (name === "shed") return readingValue(sheet, "shed");
-  if (name === "left") return leftValue(sheet);
+  if (name === "left") return leftValue(sheet, forecast);
   const pail = sheet.pails.find((one) => `pail ${one.id}` === name);
   return pail ? pailValue(pail, now, level) : null;
 }
@@ -170,7 +182,7 @@ export function drawPails(parent, view) {
   const twice = toldTwice(sheet);
   // The key on the lower edge says it where it is what comes next.
   const isWaiting = Boolean(sheet.pour.closed_at || sheet.stopped) || !sheet.sound;
-  const isElsewhere = isWaiting || nextAct(sheet, leftBy(view)).act === "mix";
+  const isElsewhere = isWaiting || nextAct(sheet, view.forecast).act === "mix";
   const items = [...feeding(sheet), ...(isElsewhere ? [] : [{ id: "next" }])];
   keep(parent, items, {
     key: (pail) => pail.id,
@@ -217,11 +229,12 @@ export function drawLeft(parent, view) {
     parent.append(valueKey("left", "value-left", "Left to mix"), drum);
   }
   showValue(parent.querySelector(".value"), valueOf("left", view));
-  const whole = Math.max(kg.plan, kg.mixed) || 1;
+  const left = view.forecast ? Math.max(0, view.forecast.resin.likely) : kg.left;
+  const all = Math.max(kg.mixed + left, view.forecast ? 0 : kg.plan) || 1;
   let from = 0;
-  const masses = { part: kg.inPart + kg.caught, pails: kg.inPails, lost: kg.lost, rest: kg.left };
+  const masses = { part: kg.inPart + kg.caught, pails: kg.inPails, lost: kg.lost, rest: left };
   const levels = Object.entries(masses).map(([name, mass]) => {
-    const wide = (300 * Math.max(0, mass)) / whole;
+    const wide = (300 * Math.max(0, mass)) / all;
     const level = mark("rect", { class: `drum-${name}`, x: from.toFixed(1), y: 1, width: wide.toFixed(1), height: 24 });
     from += wide;
     return level;
@@ -230,24 +243,11 @@ export function drawLeft(parent, view) {
   parent.querySelector(".drum").replaceChildren(...levels, edge);
 }
 
-const kg = (value) => spaced(Math.max(0, value), value < 10 ? 1 : 0);
 const hours = (at) => timeOfDay(at, false);
 
-/** What is left to mix by the forecast, where it says more than the plan; else undefined, and the plan holds. */
-export function leftBy({ forecast }) {
-  return forecast && !forecast.resin.isPlan ? forecast.resin.toMix : undefined;
-}
-
-function resinWords({ isPlan, toMix, likely, ratio }) {
-  if (isPlan) return `To mix ${kg(likely)} kg by the plan, at most ${kg(toMix)}: too little is wet to say more.`;
-  const used = `${spaced(ratio.ratio, 2)} of plan used`;
-  return toMix > 0 ? `To mix ${kg(likely)} kg, at most ${kg(toMix)} (${used}).` : `Nothing more to mix (${used}).`;
-}
-
-/** What the plan, put right by what was told, says of the rest of this pour: one sentence each. */
-function forecastWords({ resin, next, arrival, gel, boil }) {
-  const words = [resinWords(resin)];
-  if (next) words.push(`Mix pail ${next.number} by ${hours(next.at)}.`);
+/** What the plan, put right by what was told, says of the front and the bag: one sentence each. */
+function forecastWords({ arrival, gel, boil }) {
+  const words = [];
   if (arrival) {
     const band = `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}`;
     const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}` : "";
@@ -330,7 +330,7 @@ export function drawAlarms(parent, alarms, person) {
 /** The next act in words, then what is soon, taken or only to be known. */
 export function drawNext(parent, view) {
   const { sheet, alarms, notes } = view;
-  const next = nextAct(sheet, leftBy(view));
+  const next = nextAct(sheet, view.forecast, view.now);
   const isOnItsPail = (alarm) => alarm.rank === "soon" && alarm.about.startsWith("pail ");
   const shown = alarms.filter((alarm) => (alarm.rank !== "now" || alarm.taken) && !isOnItsPail(alarm));
   const items = [

@@ -509,11 +509,20 @@ function afterTheClamp(sheet) {
   return { act: "questions", words: "Nothing left open", why: "closed, gelled, and no question is open" };
 }
 
+/** How much is wanted in the next pail, and by when once resin runs. */
+function whyMixed(sheet, { resin, next }, now) {
+  const isEnough = resin.toMix < sheet.plan.pail_kg;
+  const wanted = isEnough ? `${Math.ceil(resin.toMix)} kg is enough` : `${sheet.plan.pail_kg.toFixed(1)} kg`;
+  if (!next) return isEnough ? wanted : `${wanted} by plan`;
+  return `${wanted}${isEnough ? "," : ""} ${next.at > now ? `by ${localTime(next.at)}` : "now"}`;
+}
+
 /**
- * What comes next, `{act, words, why, inlet}`, `left` being what is to be mixed in kg: by the plan, or by the forecast
- * where there is one. It stops nobody from doing something else.
+ * What comes next at `now`, `{act, words, why, inlet}`: by the plan, and by the forecast where there is one. It stops nobody
+ * from doing something else.
  */
-export function nextAct(sheet, left = sums(sheet).left) {
+export function nextAct(sheet, forecast = null, now = 0) {
+  const left = forecast ? forecast.resin.toMix : sums(sheet).left;
   if (sheet.pour.closed_at) return afterTheClamp(sheet);
   const { stopped } = sheet;
   if (stopped) {
@@ -541,7 +550,8 @@ export function nextAct(sheet, left = sums(sheet).left) {
     return { act: "inlet", words: `Open inlet ${inlet.number}`, why, inlet: inlet.number };
   }
   if (left > 0) {
-    return { act: "mix", words: `Mix pail ${pailNumber}`, why: `${left.toFixed(1)} kg left to mix by the plan` };
+    const why = forecast ? whyMixed(sheet, forecast, now) : `${left.toFixed(1)} kg left to mix by the plan`;
+    return { act: "mix", words: `Mix pail ${pailNumber}`, why };
   }
   if (!sheet.girth.stations.length) {
     return { act: "close", words: "Close the pour", why: "all that was planned is mixed; front through, inlets shut?" };

@@ -124,9 +124,7 @@ class Watched:
         return likely, low, high
 
     def still_to_mix_kg(self) -> float:
-        found = re.search(r"To mix ([\d.]+) kg", self.forecast)
-        assert found, self.forecast
-        return float(found[1])
+        return float(self.page.locator("#pour-left .figures").inner_text())
 
 
 @pytest.fixture

@@ -159,3 +159,15 @@ test("the next pail is wanted before the resin at the inlets is drawn", () => {
   assert.equal(next.number, 3);
   assert.ok(next.at >= at(5) && next.at < at(30));
 });
+
+test("the next pail is wanted sooner where a line is about to be opened: it draws most right then", () => {
+  const called = (change) => forecastOf(planned((sheet) => {
+    change(sheet);
+    const minute = (1.05 ** 2 * 0.2 * 0.5) / (2 * 3e-10 * 99_000) / 60; // Darcy's law to 1050 mm
+    everywhere(1050, minute)(sheet);
+    sheet.pails.push(pail(1, -6, minute - 2), pail(2, -3, minute - 1), pail(3, 0, minute), pail(4, 8, null));
+  }), at(31)).next.at;
+  const withLine2 = called(() => {});
+  const withoutIt = called((sheet) => { for (const strip of sheet.pour_plan.strips) strip.feeds.pop(); });
+  assert.ok(withLine2 < withoutIt - 120_000, `${(withoutIt - withLine2) / 60_000} min`);
+});
