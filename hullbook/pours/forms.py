@@ -385,7 +385,9 @@ class PourPlanForm(LogForm):
     dose_phr = QuantityField(range_key="dose_phr", is_measured=False, label="Dose for this pour")
     coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
     hottest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, hottest expected")
-    gauge_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows")
+    gauge_mbar = QuantityField(
+        range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows", help_text="Without a sign."
+    )
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
         range_key="station_pressure_mbar", label="Barometer", help_text="At the shop, not reduced to sea level."
@@ -448,7 +450,7 @@ class PourPlanForm(LogForm):
         test = last_hold_test(part)
         if test is not None:
             ended = test.readings.order_by("-position")[0].bag_pressure_mbar_abs
-            self.fields["gauge_mbar"].help_text = f"Hold test {test.number} ended at {show(ended, 'mbar')} absolute."
+            self.fields["gauge_mbar"].help_text += f" Hold test {test.number} ended at {show(ended, 'mbar')} absolute."
             self.initial["gauge_kind"] = test.gauge_kind
 
     def grouped(self) -> list[tuple[str, list[forms.BoundField]]]:
@@ -510,7 +512,9 @@ class TrialPanelForm(LogForm):
         "thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2", label="Flow medium over it"
     )
     resin_temperature_c = QuantityField(range_key="resin_temperature_c", label="Panel and resin at")
-    gauge_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows")
+    gauge_mbar = QuantityField(
+        range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows", help_text="Without a sign."
+    )
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
         range_key="station_pressure_mbar", label="Barometer", help_text="At the shop, not reduced to sea level."

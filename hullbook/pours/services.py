@@ -790,5 +790,5 @@ def read_pour_plan(*, part: Part, inputs: PourPlanInputs, told: Told) -> PourPla
     if not inputs.read_to:
         raise Refused({"read_to": "Say who was there when it was read."})
     require_crew(**{f"read_to {one}": one for one in inputs.read_to})
-    view = worked_out_pour_plan(part, inputs)
+    view = worked_out_pour_plan(part, inputs, timezone.localdate(told.happened_at))
     return append(view.plan, [*view.rows, *judgements([view.verdict])], told=told, about=part.hull.number)

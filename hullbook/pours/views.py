@@ -205,7 +205,7 @@ def _pour_plan_shown(request: HttpRequest, form: PourPlanForm, context: dict[str
     view = None
     if form.is_valid():
         try:
-            view = worked_out_pour_plan(context["part"], form.inputs())
+            view = worked_out_pour_plan(context["part"], form.inputs(), timezone.localdate())
         except Refused as refused:
             form.refuse(refused.problems)
     drawn = _drawn_plan(view) if view else {"view": None}

@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from hullbook.dossier.report import draw_dossier
 from hullbook.dossier.selectors import dossier_content
@@ -20,6 +21,7 @@ from hullbook.pours.enums import GaugeKind, GelPlace, InletMove
 from hullbook.pours.models import PourPlan, TrialPanel
 from hullbook.pours.selectors import (
     fitted_panel,
+    known_gel,
     pour_plan_advice,
     pour_plan_in_force,
     pour_plan_view,
@@ -154,10 +156,45 @@ def test_a_temperature_past_the_resins_points_is_refused_with_a_sentence(berth: 
 
 
 def test_past_the_gel_table_the_gel_is_not_told_and_there_is_no_verdict(berth: Berth) -> None:
-    plan = read_plan(berth, dose_phr=2.6)
+    plan = read_plan(berth, hottest_c=31.5)
     assert plan.gel_low_min is None
-    assert "known for 1 to 2 phr" in plan.gel_words
+    assert "not known" in plan.gel_words
     assert pour_plan_view(plan).verdict.level == "no verdict"
+
+
+def test_no_dose_outside_the_makers_limits_is_planned(berth: Berth) -> None:
+    with pytest.raises(Refused, match="the maker's limits are 1.00 to 2.00") as refused:
+        read_plan(berth, dose_phr=2.6)
+    assert "dose_phr" in refused.value.problems
+    assert not PourPlan.objects.exists()
+
+
+def test_the_cup_of_the_day_moves_the_times_of_the_day(berth: Berth) -> None:
+    """A cup before mixing, over what was to be expected, multiplies every time of that day's resin."""
+    expected = known_gel(berth.shelf.system)
+    assert not isinstance(expected, str)
+    at_20 = expected.at(1.5, 20.0)
+    log_cup(berth, gel_min=1.1 * at_20.mid)
+    day = timezone.localdate(MORNING)
+    today = known_gel(berth.shelf.system, day)
+    assert not isinstance(today, str)
+    assert today.at(1.2, 22.0) == pytest.approx([1.1 * one for one in expected.at(1.2, 22.0)], rel=1e-4)
+    assert "1.10 by the cup of the day" in read_plan(berth).gel_words
+    tomorrow = known_gel(berth.shelf.system, day + dt.timedelta(days=1))
+    assert not isinstance(tomorrow, str)
+    assert "drawn toward 1 cup" in tomorrow.words
+
+
+def test_a_cup_of_the_day_too_far_off_stops_the_advice(berth: Berth) -> None:
+    expected = known_gel(berth.shelf.system)
+    assert not isinstance(expected, str)
+    log_cup(berth, gel_min=0.7 * expected.at(1.5, 20.0).mid)
+    plan = read_plan(berth)
+    assert plan.gel_low_min is None
+    assert "find out why before mixing" in plan.gel_words
+    window = pour_plan_advice(pour_plan_view(plan)).window
+    assert isinstance(window, str)
+    assert "find out why before mixing" in window
 
 
 def test_resin_that_does_not_reach_so_high_is_refused_at_its_place(berth: Berth) -> None:
@@ -300,16 +337,26 @@ def test_the_yards_cups_draw_the_makers_table_toward_them_and_may_stand_alone(be
     maker = {(1.2, 18.0): 84.0, (1.2, 23.0): 58.0, (1.8, 18.0): 56.5, (1.8, 28.0): 25.0}
     for (dose, temperature), minutes in list(maker.items())[:2]:
         log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
-    drawn = read_plan(berth)
+    day_after = {"told": told(at=MORNING + dt.timedelta(days=1))}
+    drawn = read_plan(berth, **day_after)
     assert "drawn toward 2 cups" in drawn.gel_words
     assert by_table.gel_mid_min < drawn.gel_mid_min < 1.25 * by_table.gel_mid_min
     for (dose, temperature), minutes in list(maker.items())[2:]:
         log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=1.2 * minutes)
     for dose, temperature, minutes in ((1.5, 20.0, 70.0), (1.5, 25.0, 50.0)):
         log_cup(berth, dose_phr=dose, temperature_c=temperature, gel_min=minutes)
-    alone = read_plan(berth, dose_phr=1.3)
+    day_after = {"told": told(at=MORNING + dt.timedelta(days=1))}
+    alone = read_plan(berth, dose_phr=1.3, **day_after)
     assert "enough to stand by themselves" in alone.gel_words
     assert (alone.gel_low_min or 0) < (alone.gel_mid_min or 0) < (alone.gel_high_min or 0)
+
+
+def test_one_cup_takes_nothing_away_that_the_makers_table_covers(berth: Berth) -> None:
+    log_cup(berth)
+    known = known_gel(berth.shelf.system)
+    assert not isinstance(known, str)
+    at_28, at_20 = known.at(1.5, 28.0), known.at(1.5, 20.0)
+    assert at_28.high / at_28.low > at_20.high / at_20.low
 
 
 def test_the_day_allows_doses_inside_the_makers_limits_only(berth: Berth) -> None:

@@ -74,6 +74,7 @@ from hullbook.pours.selectors.tried import (
     viscosity_points,
 )
 from hullbook.quantities import tables
+from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import EntryRow
 from hullbook.records.services import Refused
 
@@ -189,15 +190,22 @@ def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
 # ---- Working it out
 
 
-def worked_out_pour_plan(part: Part, inputs: PourPlanInputs) -> PourPlanView:
-    """Work a pour plan out from what is in force. Refused with all that is missing, and where a sum refuses."""
+def worked_out_pour_plan(part: Part, inputs: PourPlanInputs, on: dt.date) -> PourPlanView:
+    """Work a pour plan out from what is in force, for the day it is read on.
+
+    Refused with all that is missing, with a dose outside the maker's limits, and where a sum refuses.
+    """
     if lacking := what_a_pour_plan_lacks(part):
         raise Refused(" ".join(one.words for one in lacking))
     resin_plan, layout, revision = plan_in_force(part), layout_in_force(part), revision_in_force(part)
     if resin_plan is None or layout is None or revision is None or revision.pk != resin_plan.revision_id:
         raise Refused("The resin plan in force was made for another revision of the schedule; set it anew first.")
+    system, dose_phr = resin_plan.system, inputs.dose_phr
+    if not system.dose_low_phr <= dose_phr <= system.dose_high_phr:
+        limits = f"{show_number(system.dose_low_phr, 'phr')} to {show(system.dose_high_phr, 'phr')}"
+        raise Refused({"dose_phr": f"{show(dose_phr, 'phr')} is not accepted; the maker's limits are {limits}."})
     try:
-        return _Working(part, resin_plan, layout, inputs).view()
+        return _Working(part, resin_plan, layout, inputs, on).view()
     except InputRefused as refused:
         raise Refused({_field_of(refused.field): f"{refused}."}) from refused
 
@@ -213,8 +221,10 @@ def _field_of(field_name: str) -> str:
 class _Working:
     """One pour plan in the making."""
 
-    def __init__(self, part: Part, resin_plan: ResinPlan, layout: LayoutView, inputs: PourPlanInputs) -> None:
-        self.part, self.resin_plan, self.layout, self.inputs = part, resin_plan, layout, inputs
+    def __init__(
+        self, part: Part, resin_plan: ResinPlan, layout: LayoutView, inputs: PourPlanInputs, on: dt.date
+    ) -> None:
+        self.part, self.resin_plan, self.layout, self.inputs, self.on = part, resin_plan, layout, inputs, on
         self.system = resin_plan.system
         self.trial = trial_in_force(self.system)
         resin_sheet = properties_in_force([self.system.resin])[self.system.resin_id]
@@ -387,7 +397,7 @@ class _Working:
 
     def _gel(self) -> tuple[GelBand | None, str]:
         """At the hottest expected and what it rests on; else why it is not known."""
-        known = known_gel(self.system)
+        known = known_gel(self.system, self.on)
         if isinstance(known, str):
             return None, known
         try:

@@ -1,9 +1,12 @@
 """A pour plan as it is seen: still to be read to the crew, or as it was read."""
 
+import datetime as dt
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 from typing import Any, cast
+
+from django.utils import timezone
 
 from hullbook.calc.dose import catalyst_grams
 from hullbook.calc.flow import (
@@ -127,6 +130,12 @@ class PourPlanView:
     def _orders(self, kind: PlanOrderKind) -> tuple[PlanOrder, ...]:
         orders: tuple[PlanOrder, ...] = self._of(PlanOrder)
         return tuple(order for order in orders if order.kind == kind)
+
+    @property
+    def day(self) -> dt.date:
+        """When it was read; today while it is not."""
+        read_at = self.plan.entry.happened_at if self.plan.entry_id else timezone.now()
+        return timezone.localdate(read_at)
 
     @property
     def pull(self) -> Pull:

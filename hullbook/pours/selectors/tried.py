@@ -1,8 +1,11 @@
 """What the yard knows of cloth and resin, by sheets and by its own trials: stacks as a way for resin, panels, cups."""
 
+import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
+
+from django.utils import timezone
 
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import driving_pressure_pa
@@ -11,7 +14,9 @@ from hullbook.calc.gel import (
     GelBand,
     GelFit,
     GelLaw,
+    GelTable,
     band_of_table,
+    day_factor,
     fit_cups,
     law_of_table,
     outlying_cups,
@@ -215,26 +220,54 @@ class KnownGel:
         return self.law(dose_phr, temperature_c)
 
 
-def known_gel(system: ResinSystem) -> KnownGel | str:
-    """What is known of the gel of a system, the yard's own cups before all; else why nothing is."""
+def known_gel(system: ResinSystem, on: dt.date | None = None) -> KnownGel | str:
+    """What is known of the gel of a system, the yard's own cups before all; else why nothing is.
+
+    `on` is the day of a pour: the latest cup of that day is held against the others, and their times are taken by it.
+    """
     table = gel_table_or_why(system)
     if isinstance(table, str):
         return table
+    rows = gel_cups(system)
+    of_the_day = next((row for row in rows if timezone.localdate(row.entry.happened_at) == on), None)
+    known = _known_by(table, cups_of([row for row in rows if row is not of_the_day]))
+    return known if of_the_day is None else _by_the_days_cup(known, of_the_day)
+
+
+def _by_the_days_cup(known: KnownGel, cup: GelCup) -> KnownGel | str:
+    start = tables.start_values("gel")["day_cup_ask_beyond_ln"]
+    try:
+        expected = known.at(cup.dose_phr, cup.temperature_c)
+    except InputRefused as refused:
+        words = f"{known.words}; the cup of the day, entry {cup.pk}, says nothing of it: {refused.accepted}"
+        return replace(known, words=words)
+    try:
+        factor = day_factor(cup.gel_min, expected.mid, ask_beyond_ln=start.value)
+    except InputRefused as refused:
+        return f"the cup of the day, entry {cup.pk}, gelled in {show(cup.gel_min, 'min', 0)}; {refused.accepted}"
+    return replace(
+        known,
+        law=lambda dose_phr, temperature_c: GelBand(*(factor * one for one in known.law(dose_phr, temperature_c))),
+        words=f"{known.words}; times {show_number(factor, 'ratio', 2)} by the cup of the day, entry {cup.pk}",
+    )
+
+
+def _known_by(table: GelTable, cups: list[Cup]) -> KnownGel:
     low, high = table.doses_phr[0], table.doses_phr[-1]
-    cups = cups_of(gel_cups(system))
     if not cups:
         return KnownGel(band_of_table(table), low, high, "the maker's table alone; no cup of the yard yet")
     count = f"{len(cups)} cup{'' if len(cups) == 1 else 's'} of the yard"
     drawn_in = _drawn_in(law_of_table(table), cups).band
     try:
-        alone = fit_cups(cups).band
+        alone = fit_cups(cups)
     except InputRefused:
         return KnownGel(drawn_in, low, high, f"the maker's table drawn toward {count}")
     doses = [cup.dose_phr for cup in cups]
     least, most = min(doses), max(doses)
 
     def law(dose_phr: float, temperature_c: float) -> GelBand:
-        return (alone if least <= dose_phr <= most else drawn_in)(dose_phr, temperature_c)
+        is_tried = least <= dose_phr <= most and alone.coldest_c <= temperature_c <= alone.warmest_c
+        return alone.band(dose_phr, temperature_c) if is_tried else drawn_in(dose_phr, temperature_c)
 
     words = f"{count}, enough to stand by themselves from {show_number(least, 'phr')} to {show(most, 'phr')}"
     return KnownGel(law, low, high, words)
@@ -243,12 +276,15 @@ def known_gel(system: ResinSystem) -> KnownGel | str:
 def _drawn_in(law: GelFit, cups: Sequence[Cup]) -> GelFit:
     start = tables.start_values("gel")
     prior_sd = tuple(start[name].value for name in ("prior_sd_ln_time", "prior_sd_b_k", "prior_sd_c"))
-    return with_prior(
+    drawn_in = with_prior(
         cups,
         prior=(law.a, law.b_k, law.c),
         prior_sd=cast(tuple[float, float, float], prior_sd),
         scatter=start["cup_scatter_ln_time"].value,
     )
+    # What the maker's table covers stays known, however few the cups.
+    coldest_c, warmest_c = min(law.coldest_c, drawn_in.coldest_c), max(law.warmest_c, drawn_in.warmest_c)
+    return replace(drawn_in, coldest_c=coldest_c, warmest_c=warmest_c)
 
 
 def cups_of(rows: Sequence[GelCup]) -> list[Cup]:
