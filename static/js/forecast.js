@@ -215,8 +215,13 @@ function resinOf(sheet) {
 
 function nextPailOf(sheet, resin, now) {
   const { mixing_min: mixingMin, heel_kg: heel } = sheet.pour_plan;
-  const isRunning = sheet.pour.first_inlet_at && !sheet.pour.closed_at && !sheet.stopped && !isThrough(sheet);
-  if (!isRunning || resin.toMix <= 0) return null;
+  if (sheet.pour.closed_at || sheet.stopped || isThrough(sheet) || resin.toMix <= 0) return null;
+  const number = Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1;
+  if (!sheet.pour.first_inlet_at) {
+    // One more is wanted first where what is mixed would be drawn before a pail could follow it.
+    const isFirst = plannedMinute(sheet, Math.max(0, resin.mixed - heel)) < mixingMin;
+    return isFirst ? { number, at: now, isFirst } : null;
+  }
   const thirst = resin.ratio?.drawnIn ?? 1;
   const planSoFar = plannedKgTold(sheet, now);
   const drawn = Math.min(resin.mixed, Math.max(resin.used, thirst * planSoFar));
@@ -225,8 +230,7 @@ function nextPailOf(sheet, resin, now) {
   // By the plan from where the front is now: a line that is opened meanwhile draws at once.
   const lasts = plannedMinute(sheet, planSoFar + usable / thirst) - plannedMinute(sheet, planSoFar);
   const minutes = lasts > 0 ? minutesToNextCall({ left, heel, rate: usable / lasts, mixingMin }) : 0;
-  const number = Math.max(0, ...sheet.pails.map((pail) => pail.number)) + 1;
-  return { number, at: now + MINUTE_MS * Math.max(0, minutes) };
+  return { number, at: now + MINUTE_MS * Math.max(0, minutes), isFirst: false };
 }
 
 /** Released resin that stands unmixed: what the book had, less what this tablet has mixed since. */

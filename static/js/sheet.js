@@ -514,6 +514,7 @@ function whyMixed(sheet, { resin, next }, now) {
   const isEnough = resin.toMix < sheet.plan.pail_kg;
   const wanted = isEnough ? `${Math.ceil(resin.toMix)} kg is enough` : `${sheet.plan.pail_kg.toFixed(1)} kg`;
   if (!next) return isEnough ? wanted : `${wanted} by plan`;
+  if (next.isFirst) return `${wanted} before an inlet is opened`;
   return `${wanted}${isEnough ? "," : ""} ${next.at > now ? `by ${localTime(next.at)}` : "now"}`;
 }
 
@@ -544,7 +545,7 @@ export function nextAct(sheet, forecast = null, now = 0) {
   if (!sheet.pails.length && left > 0) {
     return { act: "mix", words: "Mix pail 1", why: "an inlet opened before there is resin at it draws air" };
   }
-  const inlet = inletToOpen(sheet);
+  const inlet = forecast?.next?.isFirst ? null : inletToOpen(sheet);
   if (inlet) {
     const why = whyOpened(lineOf(sheet, inlet));
     return { act: "inlet", words: `Open inlet ${inlet.number}`, why, inlet: inlet.number };

@@ -8,6 +8,7 @@ import {
   arrival, expectedFront, forecastOf, minutesToNextCall, relativeSdOfBand, remainingToMix, shrunkRatio, styrenePressure,
   toPlan,
 } from "../../static/js/forecast.js";
+import { nextAct } from "../../static/js/sheet.js";
 import { at, everywhere, iso, pail, planned } from "./planned.js";
 
 const read = (name) => readFileSync(new URL(name, import.meta.url), "utf8");
@@ -170,4 +171,17 @@ test("the next pail is wanted sooner where a line is about to be opened: it draw
   const withLine2 = called(() => {});
   const withoutIt = called((sheet) => { for (const strip of sheet.pour_plan.strips) strip.feeds.pop(); });
   assert.ok(withLine2 < withoutIt - 120_000, `${(withoutIt - withLine2) / 60_000} min`);
+});
+
+test("before the first inlet is opened a pail more is asked for where one would be drawn before the next could follow", () => {
+  const before = (mixingMin, ...pails) => planned((sheet) => {
+    sheet.pour.first_inlet_at = null;
+    for (const inlet of sheet.inlets) Object.assign(inlet, { state: "shut", since: null, was_opened: false });
+    sheet.pour_plan.mixing_min = mixingMin;
+    sheet.pails.push(...pails);
+  });
+  const acts = (sheet) => nextAct(sheet, forecastOf(sheet, at(-1)), at(-1));
+  assert.equal(acts(before(4, pail(1, -6, null))).why, "20.0 kg before an inlet is opened");
+  assert.equal(acts(before(4, pail(1, -6, null), pail(2, -2, null))).words, "Open inlet 1");
+  assert.equal(acts(before(0.5, pail(1, -6, null))).words, "Open inlet 1");
 });
