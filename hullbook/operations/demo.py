@@ -346,13 +346,13 @@ class DemoYard:
     def _try_resin_and_cloth(self) -> None:
         for number, cup in enumerate(self.facts["gel_cups"]):
             gelled = moment("2026-02-18", 8 + 3 * (number % 3), 20, days=number // 3)
-            self.story.at(gelled, "MO", self._gel_cup(*cup))
+            self.story.at(gelled, "MO", self.gel_cup("R-0006", *cup))
         self.story.at(moment("2026-02-20", 14), "RT", self._trial_panel)
 
-    def _gel_cup(self, dose_phr: float, temperature_c: float, gel_min: float) -> Callable[[Told], Any]:
+    def gel_cup(self, lot: str, dose_phr: float, temperature_c: float, gel_min: float) -> Callable[[Told], Any]:
         return lambda told: pours.log_gel_cup(
             system=self.system,
-            resin_lot=self.lots["R-0006"],
+            resin_lot=self.lots[lot],
             catalyst_lot=self.lots["R-0007"],
             dose_phr=dose_phr,
             temperature_c=temperature_c,
@@ -634,6 +634,9 @@ class HullStory:
                 self._hold_test("first", 0.92, "seam at the port flange, station 6, taped again"),
             )
         self.story.at(moment(day, 8, 5), "RT", self._hold_test("last", 0.22, ""))
+        if "day_cup" in self.facts:
+            cup = self.demo.gel_cup(self.facts["resin_lot"], *self.facts["day_cup"])
+            self.story.at(moment(day, 8, 15), "MO", cup)
         self.story.at(moment(day, 8, 20), "KJ", self._set_plan)
         self.story.at(moment(day, 8, 30), "KJ", self._read_pour_plan)
         self.story.at(moment(day, 8, 40), "KJ", self._release(5, "hold test, lots, doses, crew and stop rule read out"))

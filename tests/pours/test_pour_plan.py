@@ -351,6 +351,16 @@ def test_the_yards_cups_draw_the_makers_table_toward_them_and_may_stand_alone(be
     assert (alone.gel_low_min or 0) < (alone.gel_mid_min or 0) < (alone.gel_high_min or 0)
 
 
+def test_a_cup_made_later_changes_nothing_that_was_read(berth: Berth) -> None:
+    plan = read_plan(berth)
+    before = pour_plan_advice(pour_plan_view(plan)).window
+    log_cup(berth, gel_min=75.0)
+    after = pour_plan_advice(pour_plan_view(plan)).window
+    assert not isinstance(before, str)
+    assert not isinstance(after, str)
+    assert (after.window, after.known.words) == (before.window, before.known.words)
+
+
 def test_one_cup_takes_nothing_away_that_the_makers_table_covers(berth: Berth) -> None:
     log_cup(berth)
     known = known_gel(berth.shelf.system)

@@ -116,7 +116,8 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
 
 def _dose_window(view: PourPlanView) -> DoseWindowView | str:
     """The doses the day leaves, or a sentence why that cannot be said."""
-    plan, known = view.plan, known_gel(view.system, view.day)
+    plan = view.plan
+    known = known_gel(view.system, view.day, before=plan.pk)
     if isinstance(known, str):
         return f"No dose is advised: {known}."
     try:

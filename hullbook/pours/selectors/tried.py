@@ -220,15 +220,16 @@ class KnownGel:
         return self.law(dose_phr, temperature_c)
 
 
-def known_gel(system: ResinSystem, on: dt.date | None = None) -> KnownGel | str:
+def known_gel(system: ResinSystem, on: dt.date | None = None, before: int | None = None) -> KnownGel | str:
     """What is known of the gel of a system, the yard's own cups before all; else why nothing is.
 
     `on` is the day of a pour: the latest cup of that day is held against the others, and their times are taken by it.
+    `before` is an entry: what was known when it was made.
     """
     table = gel_table_or_why(system)
     if isinstance(table, str):
         return table
-    rows = gel_cups(system)
+    rows = [row for row in gel_cups(system) if before is None or row.pk < before]
     of_the_day = next((row for row in rows if timezone.localdate(row.entry.happened_at) == on), None)
     known = _known_by(table, cups_of([row for row in rows if row is not of_the_day]))
     return known if of_the_day is None else _by_the_days_cup(known, of_the_day)
