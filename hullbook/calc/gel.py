@@ -13,7 +13,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from hullbook.calc.dose import require_dose
 from hullbook.calc.errors import InputRefused, require_between, require_fraction, require_not_negative, require_positive
 
 ZERO_CELSIUS_K = 273.15
@@ -126,7 +125,7 @@ class Cup:
 
     def __post_init__(self) -> None:
         """Refuse a dose or temperature that cannot be, and minutes of 1 or less or above a day (`implausible`)."""
-        require_dose(self.dose_phr)
+        require_positive("dose_phr", self.dose_phr, "phr")
         require_between("temperature_c", self.temperature_c, 0, 60, "C")
         if not 1 < self.minutes <= 24 * 60:
             raise InputRefused("implausible", "minutes", self.minutes, "give minutes, more than 1 and up to 1440")
@@ -496,7 +495,8 @@ def _fit(found: Any, covariance: Any, scatter: float, freedom: int | None, at: l
 
 
 def _row(dose_phr: float, temperature_c: float) -> tuple[float, float, float]:
-    return 1.0, 1 / (temperature_c + ZERO_CELSIUS_K) - 1 / REFERENCE_K, -math.log(require_dose(dose_phr))
+    dose = require_positive("dose_phr", dose_phr, "phr")
+    return 1.0, 1 / (temperature_c + ZERO_CELSIUS_K) - 1 / REFERENCE_K, -math.log(dose)
 
 
 def _rows(cups: Sequence[Cup]) -> tuple[Any, Any]:

@@ -6,7 +6,7 @@ Minutes count from the first inlet opened, girths in mm from the keel.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hullbook.calc.errors import InputRefused, require_not_negative, require_positive
 from hullbook.calc.flow import Feed, Fill, Pull, Section, Strip, fill
@@ -59,8 +59,9 @@ class StripFilled:
 def fill_together(strips: Sequence[StripLaid], pull: Pull) -> tuple[StripFilled, ...]:
     """Fill the strips of a part: a line is opened on all of them once the last front has come to its place.
 
-    On a strip whose front is through by then the line brings nothing, and is left out. Raises `missing` without strips,
-    else as `flow.Strip` and `flow.fill` do, the strip named in front.
+    On a strip whose front is through by then the line brings nothing, and is left out. Thickening slows all strips
+    alike, so where their fronts are when a line opens is found without it. Raises `missing` without strips, else as
+    `flow.Strip` and `flow.fill` do, the strip named in front.
     """
     if not strips:
         raise InputRefused("missing", "strips", "none", "give at least one station")
@@ -71,7 +72,8 @@ def fill_together(strips: Sequence[StripLaid], pull: Pull) -> tuple[StripFilled,
     later = sorted(
         {(feed.opens_front_m, number) for one in strips for number, feed in one.lines if feed.opens_front_m > 0}
     )
-    filled = {key: _filled(one, opened[key], pull) for one in strips for key in [(one.station, one.side)]}
+    even = replace(pull, thickening_per_min=0.0)
+    filled = {key: _filled(one, opened[key], even) for one in strips for key in [(one.station, one.side)]}
     for _, number in later:
         waiting = [(one, feed) for one in strips for which, feed in one.lines if which == number]
         minute = max(filled[one.station, one.side].fill.minute_at(feed.opens_front_m) for one, feed in waiting)
@@ -81,8 +83,8 @@ def fill_together(strips: Sequence[StripLaid], pull: Pull) -> tuple[StripFilled,
             if front_m < one.length_m:
                 place = Feed(feed.girth_m, max(front_m, feed.opens_front_m), feed.hose_resistance_1_m3)
                 opened[key].append((number, place))
-                filled[key] = _filled(one, opened[key], pull)
-    return tuple(filled[one.station, one.side] for one in strips)
+                filled[key] = _filled(one, opened[key], even)
+    return tuple(_filled(one, opened[one.station, one.side], pull) for one in strips)
 
 
 def _filled(laid: StripLaid, lines: Sequence[tuple[int, Feed]], pull: Pull) -> StripFilled:
@@ -120,11 +122,11 @@ class PartResin:
         return sum(zone.kg for zone in self.zones) + sum(self.lines.values()) + self.end_kg
 
 
-def wetted_share(from_mm: float, to_mm: float, front_mm: float, flange_mm: float) -> float:
-    """What share of a stretch, as far as the strip has it, lies behind the front; 1 where the strip ends before it."""
+def wetted_share(from_mm: float, to_mm: float, front_mm: float, flange_mm: float) -> float | None:
+    """What share of a stretch, as far as the strip has it, lies behind the front; None where it ends before."""
     end = min(to_mm, flange_mm)
     if end <= from_mm:
-        return 1.0 if front_mm >= flange_mm else 0.0
+        return None
     return min(max((front_mm - from_mm) / (end - from_mm), 0.0), 1.0)
 
 
@@ -134,11 +136,10 @@ def drawn_kg(strips: Sequence[StripFilled], resin: PartResin, minute: float) -> 
     fronts = [(one, one.front_mm_at(minute)) for one in strips]
     drawn = 0.0
     for zone in resin.zones:
-        shares = [
-            wetted_share(zone.from_mm, zone.to_mm, front, one.length_mm)
-            for one, front in fronts
-            if one.side == zone.side
-        ]
+        beside = [(one, front) for one, front in fronts if one.side == zone.side]
+        wet = [wetted_share(zone.from_mm, zone.to_mm, front, one.length_mm) for one, front in beside]
+        # A zone that no station has counts as the strips come through.
+        shares = [one for one in wet if one is not None] or [float(front >= one.length_mm) for one, front in beside]
         drawn += zone.kg * sum(shares) / len(shares) if shares else 0.0
     for number, kg in resin.lines.items():
         minutes = [at for one in strips if (at := one.opened_at(number)) is not None]

@@ -464,7 +464,7 @@ class PourPlanForm(LogForm):
 
     def inputs(self) -> PourPlanInputs:
         given = self.given()
-        return PourPlanInputs(**{**given, "read_to": tuple(given["read_to"])})
+        return PourPlanInputs(**{**given, "read_to": tuple(dict.fromkeys(given["read_to"]))})
 
 
 class GelCupForm(InstrumentForm):

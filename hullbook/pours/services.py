@@ -6,7 +6,9 @@ from typing import TypeVar
 
 from django.utils import timezone
 
-from hullbook.calc.dose import dose_from_masses, dose_uncertainty, judge_dose, mend_dose
+from hullbook.calc.dose import dose_from_masses, dose_uncertainty, judge_dose, mend_dose, require_dose
+from hullbook.calc.errors import InputRefused
+from hullbook.calc.gel import Cup
 from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.calc.vacuum import HoldJudgement, fit_rise, judge_hold
 from hullbook.calc.verdict import Level, Verdict, no_verdict
@@ -742,6 +744,11 @@ def log_gel_cup(
     }
     if problems:
         raise Refused(problems)
+    require_dose(dose_phr, second_part(system))
+    try:
+        Cup(dose_phr, temperature_c, gel_min)  # what no fit could be made with does not go into the book
+    except InputRefused as refused:
+        raise Refused({"gel_min" if refused.field == "minutes" else refused.field: f"{refused}."}) from refused
     cup = GelCup(
         system=system,
         resin_lot=resin_lot,
@@ -789,6 +796,7 @@ def read_pour_plan(*, part: Part, inputs: PourPlanInputs, told: Told) -> PourPla
     """Work a pour plan out and keep it as it was read to the crew: from here on the pour is held against it."""
     if not inputs.read_to:
         raise Refused({"read_to": "Say who was there when it was read."})
-    require_crew(**{f"read_to {one}": one for one in inputs.read_to})
+    read_to = {f"read_to {one}": one for one in inputs.read_to}
+    require_crew(**read_to, **{f"places {who}": who for who, _ in inputs.places})
     view = worked_out_pour_plan(part, inputs, timezone.localdate(told.happened_at))
     return append(view.plan, [*view.rows, *judgements([view.verdict])], told=told, about=part.hull.number)

@@ -13,6 +13,7 @@ urlpatterns = [
     path("parts/<str:part>/tried/", views.tried, name="tried"),
     path("parts/<str:part>/tried/gel-cup/", views.gel_cup_log, name="gel-cup-log"),
     path("parts/<str:part>/tried/panel/", views.trial_panel_log, name="trial-panel-log"),
+    path("parts/<str:part>/tried/<int:no>/strike-out/", views.tried_strike_out, name="tried-strike-out"),
     path("parts/<str:part>/hold-tests/", views.hold_test_list, name="hold-tests"),
     path("parts/<str:part>/hold-tests/log/", views.hold_test_log, name="hold-test-log"),
     path("parts/<str:part>/hold-tests/<int:no>/", views.hold_test, name="hold-test"),

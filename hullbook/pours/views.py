@@ -11,9 +11,11 @@ from django.utils.cache import get_conditional_response, patch_cache_control
 from django.views.decorators.http import require_http_methods
 
 from hullbook.calc.errors import InputRefused
+from hullbook.hulls.forms import StrikeOutForm
 from hullbook.hulls.models import Part
-from hullbook.hulls.selectors import girth_stations, part_for, require_own_or_lead
+from hullbook.hulls.selectors import entries_in_words, girth_stations, part_for, require_own_or_lead
 from hullbook.materials.models import ResinSystem
+from hullbook.materials.services import strike_out
 from hullbook.pours import services
 from hullbook.pours.enums import ReadingOf
 from hullbook.pours.forms import (
@@ -71,6 +73,7 @@ from hullbook.pours.selectors import (
     pours_of,
     revision_of_plan_is_in_force,
     running_hold_test,
+    tried_entry,
     what_a_pour_plan_lacks,
     what_has_changed,
     what_speaks_against_pouring,
@@ -277,6 +280,25 @@ def trial_panel_log(request: HttpRequest, number: str, part: str) -> HttpRespons
         lambda told: services.log_trial_panel(system=system, **form.given(), told=told),
         template="pours/tried_log.html",
         context={"part": found, "title": f"Trial panel with {system}"},
+        then=lambda _: reverse("pours:tried", args=[number, part]),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def tried_strike_out(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    """A cup or a panel that should not count; it is of no hull, so it is reached from here."""
+    found = part_for(request.user, Act.STRIKE_OUT, number, part)
+    entry = tried_entry(_system_of(found), no)
+    if entry is None:
+        raise Http404(f"Entry {no} is no cup or panel that counts for {found}.")
+    require_own_or_lead(request.user, entry, verb="strike out")
+    form = StrikeOutForm(posted(request))
+    return log_page(
+        request,
+        form,
+        lambda told: strike_out(entry=entry, **form.given(), told=told),
+        template="hulls/strike_out.html",
+        context={"hull": found.hull, "said": entries_in_words([entry])[0]},
         then=lambda _: reverse("pours:tried", args=[number, part]),
     )
 

@@ -9,7 +9,7 @@ const MINUTE_MS = 60_000;
 const MM = 1000;
 const TWO_SDS = 2;
 const SHORTEST_WAY_MIN = 2; // of flow, before a pace says anything
-const HALVINGS = 24; // of an hour: well below a second
+const STEPS = 120; // of the fill: half a minute each in an hour
 
 // ---- The sums
 
@@ -59,6 +59,8 @@ export function styrenePressure(temperatureC) {
 // ---- The plan's front
 
 const fills = new WeakMap();
+const drawns = new WeakMap();
+const tolds = new WeakMap();
 
 /** The plan's fill of each strip, worked out once for each sheet. */
 function fillsOf({ pour_plan: plan }) {
@@ -117,8 +119,10 @@ function plannedKg(sheet, frontOf, isOpen) {
   const inZones = zones.reduce((sum, zone) => {
     const sides = zone.side === "both" ? SIDES : [zone.side];
     const shares = sides.map((side) => {
-      const wet = fronts[SIDES.indexOf(side)].map(([front, length]) => wetShare(zone, front, length));
-      return mean(wet.filter((share) => share !== null));
+      const strips = fronts[SIDES.indexOf(side)];
+      const wet = strips.map(([front, length]) => wetShare(zone, front, length)).filter((share) => share !== null);
+      // A zone that no station has counts as the strips come through.
+      return mean(wet.length ? wet : strips.map(([front, length]) => (front >= length - 1 ? 1 : 0)));
     });
     return sum + zone.kg * mean(shares);
   }, 0);
@@ -127,30 +131,47 @@ function plannedKg(sheet, frontOf, isOpen) {
   return Math.min(inZones + inLines + endKg * through, total);
 }
 
-/** By the fronts told until then, guessed on from there. */
+/** By the fronts told until then, guessed on from there; asked for the same moments again and again, reckoned once. */
 function plannedKgTold(sheet, at) {
+  if (!(at > Date.parse(sheet.pour.first_inlet_at))) return 0;
+  if (!tolds.has(sheet)) tolds.set(sheet, new Map());
+  const known = tolds.get(sheet);
+  if (!known.has(at)) known.set(at, reckonedKgTold(sheet, at));
+  return known.get(at);
+}
+
+function reckonedKgTold(sheet, at) {
   const then = { ...sheet, fronts: sheet.fronts.filter((front) => Date.parse(front.at) <= at) };
   const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
   const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
   return plannedKg(sheet, (station, side) => standsAt(then, station, side, at), (line) => open.has(line));
 }
 
-/** The minute of the pour by which the plan has drawn so much, its lines opened as planned; what is drawn never falls. */
-function plannedMinute(sheet, kg) {
+/** What the plan has drawn minute by minute of its fill, as `[minute, kg]`, its lines opened as planned; once a plan. */
+function drawnByPlan(sheet) {
+  if (!drawns.has(sheet.pour_plan)) drawns.set(sheet.pour_plan, drawnThrough(sheet));
+  return drawns.get(sheet.pour_plan);
+}
+
+function drawnThrough(sheet) {
   const curves = fillsOf(sheet);
   const opens = (line) => Math.min(...sheet.pour_plan.strips.flatMap(({ station, side, feeds }) =>
     feeds.filter((feed) => feed.line === line).map((feed) =>
-      curves.get(`${station} ${side}`).minuteAt(feed.opens_front_m))));
+      curves.get(`${station} ${side}`)?.minuteAt(feed.opens_front_m) ?? Infinity)));
   const opened = new Map(sheet.pour_plan.kg.lines.map(({ line }) => [line, opens(line)]));
   const front = (minute) => (station, side) => MM * (planned(sheet, station, side)?.frontAt(minute) ?? 0);
   const drawn = (minute) => plannedKg(sheet, front(minute), (line) => opened.get(line) <= minute);
-  let [low, high] = [0, Math.max(...[...curves.values()].map((curve) => curve.fillMinutes))];
-  for (let halved = 0; halved < HALVINGS; halved += 1) {
-    const middle = (low + high) / 2;
-    if (drawn(middle) >= kg) high = middle;
-    else low = middle;
-  }
-  return high;
+  const end = Math.max(...[...curves.values()].filter(Boolean).map((curve) => curve.fillMinutes));
+  return Array.from({ length: STEPS + 1 }, (_, step) => [(end * step) / STEPS, drawn((end * step) / STEPS)]);
+}
+
+/** The minute of the pour by which the plan has drawn so much. */
+function plannedMinute(sheet, kg) {
+  const steps = drawnByPlan(sheet);
+  const place = steps.findIndex(([, drawn]) => drawn >= kg);
+  if (place <= 0) return place < 0 ? steps.at(-1)[0] : 0;
+  const [[from, before], [to, after]] = [steps[place - 1], steps[place]];
+  return from + ((to - from) * (kg - before)) / (after - before);
 }
 
 // ---- The resin drawn
@@ -273,8 +294,10 @@ function arrivalOf(sheet, station, side, now) {
     k: TWO_SDS,
   });
   const first = Date.parse(sheet.pour.first_inlet_at);
+  const due = first + MINUTE_MS * found.minute;
   const clock = (minute) => Math.max(now, first + MINUTE_MS * minute); // it was not told by now
-  return { station, side, at: clock(found.minute), lowAt: clock(found.low), highAt: clock(found.high) };
+  const arrives = { at: clock(found.minute), lowAt: clock(found.low), highAt: clock(found.high) };
+  return { station, side, ...arrives, overdueSince: due < now ? due : null };
 }
 
 /** The strip that will be through last, `{station, side, at, lowAt, highAt}`; null while no front was told. */
@@ -293,10 +316,10 @@ function firstGel(sheet) {
 function boilOf(sheet) {
   const { styrene } = sheet.pour_plan;
   const bag = sheet.last["bag pressure"]?.value ?? null;
-  const warmest = Math.max(
-    ...sheet.pails.slice(-1).map((pail) => pail.temperature_c),
-    ...["resin", "laminate"].map((what) => sheet.last[what]?.value ?? -Infinity),
-  );
+  const lastAt = new Map(sheet.readings.filter(({ what }) => ["resin", "laminate"].includes(what))
+    .map((reading) => [`${reading.what} ${reading.place}`, reading]));
+  const warmest = Math.max(...feeding(sheet).map((pail) => pail.temperature_c),
+    ...[...lastAt.values(), sheet.last.resin, sheet.last.laminate].filter(Boolean).map(({ value }) => value));
   const pressure = styrene && bag !== null ? styrenePressure(warmest) : null;
   if (pressure === null) return null;
   const boilsAt = styrene.activity * pressure;

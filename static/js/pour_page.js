@@ -249,9 +249,9 @@ const hours = (at) => timeOfDay(at, false);
 function forecastWords({ arrival, gel, boil }) {
   const words = [];
   if (arrival) {
-    const band = `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}`;
+    const band = arrival.overdueSince === null ? `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}` : "overdue";
     const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}` : "";
-    words.push(`Flange ${hours(arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`);
+    words.push(`Flange ${hours(arrival.overdueSince ?? arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`);
   }
   if (boil) words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C.`);
   return words;

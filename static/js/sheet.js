@@ -294,7 +294,9 @@ function followTemperatures(sheet) {
  */
 export function withTold(sheet, entries, aheadMs = 0) {
   const struck = new Set(entries.filter((one) => one.strikes && one.state !== "not taken").map((one) => one.strikes));
-  const folded = structuredClone(sheet);
+  // The plan is as it was read: nothing told changes it, and what was worked out from it stays.
+  const { pour_plan: plan, ...rest } = sheet;
+  const folded = { ...structuredClone(rest), pour_plan: plan };
   for (const entry of entries) {
     if (struck.has(entry.id) && entry.number && entry.number <= sheet.book.number) takeOut(folded, entry.number);
   }

@@ -94,7 +94,7 @@ def stand_up() -> StandingYard:
     poured_at = hours(POUR_DAY, 1.9)
     mix = berth.mix(pour, 6, poured_at, 5.0, told=just_now("MO", happened_at=poured_at))
     while_resin_ran(berth, pour, mix)
-    log_cup(berth, told=just_now("MO"))
+    cup = log_cup(berth, told=just_now("MO"))
     log_trial_panel(**panel_fields(berth), readings=[(n, 95.0 * n**0.5) for n in range(1, 7)], told=just_now("MO"))
     read_plan(berth, told=just_now("KJ"))
     hardness = berth.try_hardness("Keel", timezone.now())
@@ -158,6 +158,7 @@ def stand_up() -> StandingYard:
             berth,
             laying=laying.pk,
             mix=mix.pk,
+            cup=cup.pk,
             hardness=hardness.pk,
             finding=finding.pk,
             photo=photo.pk,
@@ -217,6 +218,7 @@ def _arguments(
     *,
     laying: int,
     mix: int,
+    cup: int,
     hardness: int,
     finding: int,
     photo: int,
@@ -315,6 +317,7 @@ def _arguments(
         "pours:tried": of_part,
         "pours:gel-cup-log": of_part,
         "pours:trial-panel-log": of_part,
+        "pours:tried-strike-out": (*of_part, cup),
         "pours:hold-tests": of_part,
         "pours:hold-test-log": of_part,
         "pours:hold-test": of_pour,

@@ -115,6 +115,7 @@ MATRIX: dict[str, tuple[Act | None, str]] = {
     "pours:tried": (Act.READ, READS),
     "pours:gel-cup-log": (Act.LOG, LOGS),
     "pours:trial-panel-log": (Act.LOG, LOGS),
+    "pours:tried-strike-out": (Act.STRIKE_OUT, LOGS),
     "pours:hold-tests": (Act.READ, READS),
     "pours:hold-test-log": (Act.LOG, LOGS),
     "pours:hold-test": (Act.READ, READS),
@@ -177,6 +178,7 @@ OPEN_TO_ALL = {"web:service-worker", "web:manifest"}
 # beside the one whose entry it is, the quality lead may.
 OWN_OR_LEAD = {
     "hulls:strike-out",
+    "pours:tried-strike-out",
     "hulls:laying-correct",
     "pours:mix-correct",
     "inspection:finding-correct",

@@ -1,6 +1,6 @@
 """Strips filled together: held against the closed forms of one strip, and against what cannot be otherwise."""
 
-from math import sqrt
+from math import log, sqrt
 
 import pytest
 from hypothesis import given
@@ -51,6 +51,18 @@ def test_a_line_opens_everywhere_when_the_slowest_front_has_come() -> None:
     assert filled["2"].strip.feeds[1].opens_front_m == pytest.approx(0.5 * sqrt(2), rel=1e-9)
 
 
+def test_resin_too_thick_for_one_line_may_still_reach_the_end_by_two() -> None:
+    """t = -ln(1 - k t0)/k of the whole fill: 56.1 min for one line does not come through at k = 1/40, 28.1 does."""
+    thick = Pull(95_000.0, 0.2, 1080.0, thickening_per_min=1 / 40)
+    one_line_min = fill_together([laid("5")], PULL)[0].fill.fill_minutes
+    assert one_line_min == pytest.approx(56.13, rel=1e-3)  # mu eps / (2 K dp) at a metre
+    with pytest.raises(InputRefused, match="thickens before"):
+        fill_together([laid("5")], thick)
+    two = fill_together([laid("5", second_m=0.5)], thick)[0]
+    assert two.fill.fill_minutes == pytest.approx(-40 * log(1 - one_line_min / 2 / 40), rel=1e-6)
+    assert two.opened_at(2) == pytest.approx(-40 * log(1 - one_line_min / 4 / 40), rel=1e-6)
+
+
 def test_a_line_brings_nothing_to_a_strip_that_is_full_by_then() -> None:
     short, long = laid("2", length_m=0.6, permeability_m2=9e-10, second_m=0.5), laid("5", second_m=0.5)
     filled = {one.station: one for one in fill_together([short, long], PULL)}
@@ -79,7 +91,11 @@ def test_a_zone_is_wet_behind_the_front(front_mm: float, share: float) -> None:
 
 def test_a_zone_is_clipped_to_the_strip_and_one_past_it_fills_with_the_flange() -> None:
     assert wetted_share(300, 2000, 650, 1000) == pytest.approx(0.5)
-    assert (wetted_share(1200, 1500, 999, 1000), wetted_share(1200, 1500, 1000, 1000)) == (0.0, 1.0)
+    assert wetted_share(1200, 1500, 1000, 1000) is None
+    past_the_flange = PartResin((ZoneResin("bulwark", "port", 1200.0, 1500.0, 10.0),), {}, 0.0)
+    strips = fill_together([laid("5")], PULL)
+    assert drawn_kg(strips, past_the_flange, 30.0) == 0.0
+    assert drawn_kg(strips, past_the_flange, 60.0) == 10.0
 
 
 @given(st.lists(st.floats(0, 90), min_size=2, max_size=12))

@@ -8,8 +8,10 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
+from hullbook.calc.errors import InputRefused
 from hullbook.dossier.report import draw_dossier
 from hullbook.dossier.selectors import dossier_content
 from hullbook.hulls.enums import HullSide
@@ -319,7 +321,7 @@ def test_a_front_that_starts_ahead_is_marked_as_raced(berth: Berth) -> None:
 
 
 def test_too_few_readings_make_no_panel(berth: Berth) -> None:
-    with pytest.raises(Exception, match="at least"):
+    with pytest.raises(InputRefused, match="at least"):
         services.log_trial_panel(**panel_fields(berth), readings=[(1, 100.0), (2, 150.0)], told=told("MO"))
     assert not TrialPanel.objects.exists()
 
@@ -329,6 +331,57 @@ def test_a_gel_cup_is_of_the_systems_own_materials(berth: Berth) -> None:
     with pytest.raises(Refused) as refused:
         log_cup(berth, resin_lot=berth.shelf.lot(berth.shelf.gelcoat))
     assert list(refused.value.problems) == ["resin_lot"]
+
+
+@pytest.mark.parametrize(
+    ("keyed", "words"),
+    [({"gel_min": 0.5}, "minutes: 0.5"), ({"gel_min": 2000.0}, "minutes: 2000"), ({"dose_phr": 30.0}, "dose phr: 30")],
+)
+def test_a_cup_that_no_fit_could_be_made_with_does_not_go_into_the_book(
+    client: Client, berth: Berth, keyed: dict[str, float], words: str
+) -> None:
+    with pytest.raises((Refused, InputRefused), match=words):
+        log_cup(berth, **keyed)
+    client.force_login(berth.shop.lead)
+    assert client.get(page("tried", berth)).status_code == 200
+
+
+def test_a_wrong_cup_or_panel_is_struck_out_and_counts_no_more(client: Client, berth: Berth) -> None:
+    cup, panel = (
+        log_cup(berth),
+        services.log_trial_panel(**panel_fields(berth), readings=readings(berth, 0.5), told=told("MO")),
+    )
+    client.force_login(berth.shop.lead)
+    for entry in (cup, panel):
+        way = reverse("pours:tried-strike-out", args=[berth.part.hull.number, berth.part.name, entry.pk])
+        assert way in client.get(page("tried", berth)).content.decode()
+        answer = client.post(way, form(reason="thermometer stood in the sun"))
+        assert answer.status_code == 302, answer.content.decode()
+    words = client.get(page("tried", berth)).content.decode()
+    assert "No cup of this system" in words
+    assert "No trial panel" in words
+    gone = reverse("pours:tried-strike-out", args=[berth.part.hull.number, berth.part.name, cup.pk])
+    assert client.get(gone).status_code == 404
+
+
+def test_below_the_styrene_curve_there_is_no_verdict_and_the_page_stands(client: Client, berth: Berth) -> None:
+    view = pour_plan_view(read_plan(berth))
+    view.plan.hottest_c = 8.0
+    boil = pour_plan_advice(view).boil
+    assert boil is not None
+    assert boil.level == "no verdict"
+
+
+def test_a_place_of_the_crew_is_somebodys(berth: Berth) -> None:
+    with pytest.raises(Refused) as refused:
+        read_plan(berth, places=(("ZZ", "scale"),))
+    assert "nobody's initials" in refused.value.problems["places ZZ"]
+
+
+def test_a_newer_trial_panel_makes_the_plan_stale(berth: Berth) -> None:
+    plan = read_plan(berth)
+    services.log_trial_panel(**panel_fields(berth), readings=readings(berth, 0.5), told=told("MO"))
+    assert what_has_changed(pour_plan_view(plan)) == ["Another trial panel counts since."]
 
 
 def test_the_yards_cups_draw_the_makers_table_toward_them_and_may_stand_alone(berth: Berth) -> None:

@@ -66,7 +66,16 @@ from hullbook.pours.selectors.questions import (
     trouble_place,
 )
 from hullbook.pours.selectors.sheet import NextAct, PourSheet, next_act, pour_sheet
-from hullbook.pours.selectors.tried import CupView, FittedPanel, KnownGel, cup_views, fitted_panel, known_gel, panels
+from hullbook.pours.selectors.tried import (
+    CupView,
+    FittedPanel,
+    KnownGel,
+    cup_views,
+    fitted_panel,
+    known_gel,
+    panels,
+    tried_entry,
+)
 
 __all__ = [
     "Answer",
@@ -122,6 +131,7 @@ __all__ = [
     "pour_plan_in_force",
     "pour_plan_view",
     "pour_plans",
+    "tried_entry",
     "pour_sheet",
     "pour_view",
     "pours_of",

@@ -1,5 +1,6 @@
 """What the figures of a pour plan say beyond the plan: spacing of lines, the dose of the day, boiling, lag, hose."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from hullbook.calc.dose import SecondPart, catalyst_grams
@@ -16,7 +17,7 @@ from hullbook.calc.flow import (
 )
 from hullbook.calc.gel import DoseWindow, dose_window, pot_life_min
 from hullbook.calc.styrene import judge_boil_margin
-from hullbook.calc.verdict import Verdict
+from hullbook.calc.verdict import Verdict, no_verdict
 from hullbook.pours.models import (
     PourPlan,
 )
@@ -94,12 +95,12 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
     lines = len(strip.feeds)
     limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
     spacings = (
-        _spacing("as laid", strip, view.pull),
-        _spacing("evenly spaced", equal_feeds(strip, lines), view.pull),
-        _spacing("best places", best_feeds(strip, view.pull, lines), view.pull),
+        _spacing("as laid", lambda: strip, view.pull),
+        _spacing("evenly spaced", lambda: equal_feeds(strip, lines), view.pull),
+        _spacing("best places", lambda: best_feeds(strip, view.pull, lines), view.pull),
     )
     return PourPlanAdvice(
-        spacings=spacings,
+        spacings=tuple(one for one in spacings if one is not None),
         limit_min=limit_min,
         lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
         hose_words=_hose_words(strip),
@@ -146,7 +147,10 @@ def _boil_margin(view: PourPlanView) -> Verdict | None:
     start = tables.start_values("styrene")["red_factor"]
     source = f"{start.source} ({start.status}); activity {styrene['activity']:.2f} by Raoult's law"
     plan = view.plan
-    return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene)
+    try:
+        return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene)
+    except InputRefused as refused:
+        return no_verdict("styrene.boil", f"not known: {refused.accepted}", unit="mbar", source=source)
 
 
 def _thick_words(view: PourPlanView) -> str:
@@ -167,8 +171,13 @@ def _adiabatic_rise_k() -> float:
     return adiabatic_rise_k(1.0, **{name: start[name].value for name in names})
 
 
-def _spacing(words: str, strip: Strip, pull: Pull) -> Spacing:
-    return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
+def _spacing(words: str, with_lines: Callable[[], Strip], pull: Pull) -> Spacing | None:
+    """None where resin that thickens would not come through by it."""
+    try:
+        strip = with_lines()
+        return Spacing(words, tuple(MM * feed.girth_m for feed in strip.feeds), fill(strip, pull).fill_minutes)
+    except InputRefused:
+        return None
 
 
 def _hose_words(strip: Strip) -> str:

@@ -1,6 +1,7 @@
 """A pour plan as it is seen: still to be read to the crew, or as it was read."""
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
@@ -47,6 +48,7 @@ from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_op
 from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.tried import (
     UM2_PER_M2,
+    trial_in_force,
 )
 from hullbook.quantities import tables
 from hullbook.records.models import EntryRow
@@ -167,8 +169,13 @@ class PourPlanView:
             filled = StripFilled(station, side, numbers, strip, fill(strip, self.pull))
             arrivals = tuple(row for row in self._of(PlanArrival) if (row.station, row.side) == (station, side))
             found.append(StripOfPlan(station, side, filled, arrivals, ()))
-        later = sorted({number for one in found for number in one.filled.line_numbers if one.filled.opened_at(number)})
+        later = _later_lines(one.filled for one in found)
         return tuple(replace(one, at_lines=tuple(one.comes_to(number) for number in later)) for one in found)
+
+    @property
+    def later_lines(self) -> list[int]:
+        """Numbers of the feed lines that the front comes to before they are opened, as `at_lines` has them."""
+        return _later_lines(one.filled for one in self.strips)
 
     @property
     def slowest(self) -> StripOfPlan:
@@ -234,6 +241,10 @@ class PourPlanView:
             return ()
         late = ((pail, pail.short_of_gel_min(self.plan.gel_low_min)) for pail in self.pails)
         return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
+
+
+def _later_lines(strips: Iterable[StripFilled]) -> list[int]:
+    return sorted({number for one in strips for number in one.line_numbers if one.opened_at(number)})
 
 
 def _section_of(row: PlanSection) -> Section:
@@ -304,4 +315,7 @@ def what_has_changed(view: PourPlanView) -> list[str]:
         changed.append("Other feed lines are logged since.")
     if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
         changed.append("Another resin plan is set since.")
+    trial = trial_in_force(plan.resin_plan.system)
+    if (trial.pk if trial else None) != plan.trial_id:
+        changed.append("Another trial panel counts since.")
     return changed

@@ -41,6 +41,7 @@ from hullbook.pours.models import GelCup, TrialPanel
 from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
 from hullbook.quantities.showing import show, show_number
+from hullbook.records.models import Entry
 
 UM2_PER_M2 = 1e12
 MM = 1000.0
@@ -325,6 +326,13 @@ def gel_cups(system: ResinSystem) -> list[GelCup]:
     """Every current cup of a system, the newest first."""
     cups = GelCup.objects.current().filter(system=system)
     return list(cups.select_related("entry", "resin_lot", "catalyst_lot", "thermometer").order_by("-pk"))
+
+
+def tried_entry(system: ResinSystem, number: int) -> Entry | None:
+    """The entry of a cup or a panel of a system, while it counts."""
+    kinds: tuple[type[GelCup | TrialPanel], ...] = (GelCup, TrialPanel)
+    found = (kind.objects.current().filter(system=system, pk=number).select_related("entry").first() for kind in kinds)
+    return next((row.entry for row in found if row is not None), None)
 
 
 def panels(system: ResinSystem) -> list[TrialPanel]:
