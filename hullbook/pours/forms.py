@@ -47,13 +47,16 @@ from hullbook.pours.selectors import (
     pour_plan_view,
     second_part,
     trouble_place,
+    what_speaks_against,
     what_speaks_against_pouring,
+    worked_out_pour_plan,
 )
 from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from hullbook.quantities import tables
 from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import read_quantity
 from hullbook.quantities.showing import show
+from hullbook.records.services import Refused
 from hullbook.web.forms import PAPER_SHEET, LogForm, Question
 from hullbook.yard.enums import InstrumentKind
 from hullbook.yard.forms import InstrumentField, InstrumentForm
@@ -433,6 +436,7 @@ class PourPlanForm(LogForm):
 
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.part = part
         self.fields["read_to"].choices = [(person.initials, str(person)) for person in crew()]  # type: ignore[attr-defined]
         self.initial.setdefault("stops", "\n".join(STOPS))
         if (before := pour_plan_in_force(part)) is not None:
@@ -461,6 +465,20 @@ class PourPlanForm(LogForm):
         if coldest is not None and hottest is not None and coldest > hottest:
             self.add_error("hottest_c", f"The coldest is {show(coldest, 'degC')}; give no less.")
         return super().clean()
+
+    def ask_about(self) -> list[Question]:
+        """A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
+        if "show" in self.data:
+            return []
+        try:
+            view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
+        except Refused:
+            return []  # said beside its field when it is read
+        against = what_speaks_against(view)
+        if not against:
+            return []
+        sentence = f"{'; '.join(against)}. Read it to the crew all the same? It stands in the book as asked."
+        return [Question("plan", "against", f"{sentence[:1].upper()}{sentence[1:]}")]
 
     def inputs(self) -> PourPlanInputs:
         given = self.given()

@@ -11,6 +11,7 @@ const VACUUM_WINDOW_MS = 2 * MINUTE_MS;
 const MIX_SOON_MS = 3 * MINUTE_MS;
 const WAITING_NOTE_MS = 5 * MINUTE_MS;
 const LAG_SHARE = 0.15; // of the way from keel to flange
+const LATE_EACH = 2; // fronts named one by one
 const LAG_MS = 3 * MINUTE_MS; // the other side is called a little later: only then is it behind
 export const KNOCK_AGAIN_MS = 5000;
 const SIDE_WORDS = { starboard: "Starboard", port: "Port" };
@@ -79,12 +80,22 @@ function peak(sheet) {
 
 /** Behind the plan that was read by more than its share of the way. */
 function late(sheet, now) {
+  const all = lateFronts(sheet, now);
+  if (all.length <= LATE_EACH) return all;
+  // The whole pour is late: one cry, not one for each strip.
+  const furthest = all.reduce((one, other) => (other.behind > one.behind ? other : one));
+  const since = Math.min(...all.map((one) => one.since));
+  return [{ ...furthest, code: "lag-all", words: `${all.length} fronts are behind. ${furthest.words}`, since }];
+}
+
+function lateFronts(sheet, now) {
   return sheet.girth.stations.flatMap(({ name, girth_mm: length }) => SIDES.flatMap((side) => {
     const behind = -(toPlan(sheet, name, side, now) ?? 0);
     if (behind <= sheet.pour_plan.late_share * length) return [];
     const words = `${SIDE_WORDS[side]} at ${name} is ${behind.toFixed(0)} mm behind.`;
     const since = Date.parse(frontAt(sheet, name, side).at);
-    return [{ code: `lag-${name}-${SIDE_WORDS[side]}`, rank: "soon", words, since, about: `front ${name} ${side}` }];
+    const about = `front ${name} ${side}`;
+    return [{ code: `lag-${name}-${SIDE_WORDS[side]}`, rank: "soon", words, since, about, behind }];
   }));
 }
 
@@ -140,7 +151,7 @@ function boil({ boil: found }, sheet) {
   if (!found?.level) return [];
   const at = sheet.last["bag pressure"].at;
   const boils = `styrene boils at ${figure(found.boilsAt)} in resin of ${figure(found.warmest)} °C`;
-  const words = `Bag at ${figure(found.bag)} mbar: ${boils}. Let the bag up to ${Math.ceil(found.wanted)}.`;
+  const words = `Bag at ${figure(found.bag)} mbar: ${boils}. Let the bag up to ${Math.ceil(found.wanted)} mbar.`;
   return [{ code: `boil-${found.level}-${at}`, rank: found.level, words, since: Date.parse(at), about: "vacuum" }];
 }
 

@@ -144,7 +144,9 @@ function reckonedKgTold(sheet, at) {
   const then = { ...sheet, fronts: sheet.fronts.filter((front) => Date.parse(front.at) <= at) };
   const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
   const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
-  return plannedKg(sheet, (station, side) => standsAt(then, station, side, at), (line) => open.has(line));
+  // A strip of which nobody told anything is taken as the plan has it.
+  const stands = (station, side) => standsAt(then, station, side, at) ?? expectedFront(sheet, station, side, at);
+  return plannedKg(sheet, stands, (line) => open.has(line));
 }
 
 /** What the plan has drawn minute by minute of its fill, as `[minute, kg]`, its lines opened as planned; once a plan. */
@@ -306,6 +308,13 @@ function lastArrival(sheet, now) {
   return all.filter(Boolean).reduce((latest, one) => (latest && latest.at >= one.at ? latest : one), null);
 }
 
+/** Strips of which nothing was told though resin has run for a while: forecasts take them as planned. */
+function untoldStrips(sheet, now) {
+  if (pourMinute(sheet, now) < SHORTEST_WAY_MIN || !sheet.fronts.length) return [];
+  return sheet.girth.stations.flatMap(({ name }) =>
+    SIDES.filter((side) => !frontAt(sheet, name, side)).map((side) => `${side} at ${name}`));
+}
+
 function firstGel(sheet) {
   const timed = useful(sheet).filter((pail) => pail.gel.low_at);
   const clocks = timed.map((pail) => ({ pail: pail.number, at: Date.parse(pail.gel.low_at) }));
@@ -338,6 +347,7 @@ export function forecastOf(sheet, now) {
     shortage: shortageOf(sheet, resin),
     arrival: isRunning ? lastArrival(sheet, now) : null,
     gel: isRunning ? firstGel(sheet) : null,
+    untold: isRunning ? untoldStrips(sheet, now) : [],
     boil: sheet.pour.closed_at && sheet.gels.some((gel) => gel.where === "part") ? null : boilOf(sheet),
   };
 }

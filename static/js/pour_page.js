@@ -246,14 +246,17 @@ export function drawLeft(parent, view) {
 const hours = (at) => timeOfDay(at, false);
 
 /** What the plan, put right by what was told, says of the front and the bag: one sentence each. */
-function forecastWords({ arrival, gel, boil }) {
-  const words = [];
+function forecastWords({ arrival, gel, boil, untold }) {
+  const words = untold.length ? [`No front told: ${untold.join(", ")}; taken as planned.`] : [];
   if (arrival) {
     const band = arrival.overdueSince === null ? `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}` : "overdue";
     const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}` : "";
     words.push(`Flange ${hours(arrival.overdueSince ?? arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`);
   }
-  if (boil) words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C.`);
+  if (boil) {
+    const margin = `${spaced(boil.bag / boil.boilsAt, 1)} times that in the bag`;
+    words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C; ${margin}.`);
+  }
   return words;
 }
 

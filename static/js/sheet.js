@@ -514,7 +514,8 @@ function afterTheClamp(sheet) {
 /** How much is wanted in the next pail, and by when once resin runs. */
 function whyMixed(sheet, { resin, next }, now) {
   const isEnough = resin.toMix < sheet.plan.pail_kg;
-  const wanted = isEnough ? `${Math.ceil(resin.toMix)} kg is enough` : `${sheet.plan.pail_kg.toFixed(1)} kg`;
+  const enough = resin.likely > 0 ? "is enough" : "more to be sure";
+  const wanted = isEnough ? `${Math.ceil(resin.toMix)} kg ${enough}` : `${sheet.plan.pail_kg.toFixed(1)} kg`;
   if (!next) return isEnough ? wanted : `${wanted} by plan`;
   if (next.isFirst) return `${wanted} before an inlet is opened`;
   return `${wanted}${isEnough ? "," : ""} ${next.at > now ? `by ${localTime(next.at)}` : "now"}`;

@@ -296,11 +296,12 @@ test("a pail found warmer gels sooner, and only that pail", () => {
 
 test("with a forecast the next pail is asked for by when it is wanted, and only what is wanted of it", () => {
   const running = withTold(sheet, [pail4()]);
-  const wanted = (toMix, next) => nextAct(running, { resin: { toMix }, next }, Date.parse(at(30)));
+  const wanted = (toMix, next, likely = 1) => nextAct(running, { resin: { toMix, likely }, next }, Date.parse(at(30)));
   const by = (minute) => ({ at: Date.parse(at(minute)) });
   assert.match(wanted(40, by(36)).why, /^20\.0 kg by \d\d:36$/);
   assert.equal(wanted(40, by(30)).why, "20.0 kg now");
   assert.equal(wanted(40, null).why, "20.0 kg by plan");
   assert.equal(wanted(0.8, by(29)).why, "1 kg is enough, now");
+  assert.equal(wanted(0.8, by(29), -4).why, "1 kg more to be sure, now");
   assert.equal(wanted(0, null).act, "front");
 });

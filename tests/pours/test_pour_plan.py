@@ -484,6 +484,18 @@ def test_read_to_the_crew_it_is_in_the_book(client: Client, berth: Berth) -> Non
     assert "Begin to mix by" in paper
 
 
+def test_a_plan_that_speaks_against_itself_is_read_only_after_a_yes(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    keyed = {**form(**{**POSTED, "gauge_mbar": "3"}), "read_to": ["MO"]}
+    answer = client.post(page("pour-plan-read", berth), keyed)
+    assert answer.status_code == 422
+    assert "the bag is too deep" in answer.content.decode().lower()
+    assert not PourPlan.objects.exists()
+    answer = client.post(page("pour-plan-read", berth), {**keyed, "answer-plan": "against"})
+    assert answer.status_code == 302, answer.content.decode()
+    assert "too deep" in PourPlan.objects.get().entry.keyed
+
+
 def test_the_next_one_begins_from_the_last_without_what_is_of_the_day(client: Client, berth: Berth) -> None:
     first = read_plan(berth)
     client.force_login(berth.shop.lead)

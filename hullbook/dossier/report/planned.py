@@ -1,6 +1,6 @@
 """Chapter K, the pour plan as it was read to the crew, and how the pour went against it."""
 
-from hullbook.dossier.report.entries import Story, verdict_words
+from hullbook.dossier.report.entries import Story
 from hullbook.dossier.report.paper import SMALL, SUBHEAD, Column, table, titled, words
 from hullbook.dossier.selectors import PartTold, PourTold, ReadPlan, moment
 from hullbook.materials.enums import SourceKind
@@ -28,7 +28,8 @@ def pour_plan(part: PartTold, read: ReadPlan) -> Story:
         f"{show(plan.hottest_c, 'degC')} expected; fill {show(plan.fill_min, 'min', 0)}, factors "
         f"{plan.band_low:.2f} to {plan.band_high:.2f}; {gel} at the hottest. Drawn from the "
         f"pails {show(plan.total_kg, 'kg')}. "
-        f"Verdict: {verdict_words(read.plan.judgements)}."
+        f"Fill against gel: {' / '.join(one.level for one in read.plan.judgements) or 'not judged'}. Left out of the "
+        "sum: resin racing along edges and core joints, swelling at inlets."
     )
     places = "; ".join(f"{one.who}: {one.words}" for one in read.orders if one.kind == PlanOrderKind.PLACE)
     stops = " ".join(one.words for one in read.orders if one.kind == PlanOrderKind.STOP)

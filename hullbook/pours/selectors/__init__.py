@@ -1,6 +1,6 @@
 """Reading the resin plan, the hold tests and the pour."""
 
-from hullbook.pours.selectors.advice import PourPlanAdvice, pour_plan_advice
+from hullbook.pours.selectors.advice import PourPlanAdvice, pour_plan_advice, what_speaks_against
 from hullbook.pours.selectors.day import (
     InletState,
     LayoutView,
@@ -128,6 +128,7 @@ __all__ = [
     "pour_day",
     "pour_for",
     "pour_plan_advice",
+    "what_speaks_against",
     "pour_plan_in_force",
     "pour_plan_view",
     "pour_plans",

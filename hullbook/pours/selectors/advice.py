@@ -93,7 +93,11 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
     """Worked out anew from the plan's own figures."""
     plan, strip = view.plan, view.slowest.filled.strip
     lines = len(strip.feeds)
-    limit_min = None if plan.gel_low_min is None else limit("gel_share_fraction") * plan.gel_low_min
+    limit_min = (
+        None
+        if plan.gel_low_min is None
+        else max(0.0, limit("gel_share_fraction") * (plan.gel_low_min - plan.handling_min))
+    )
     spacings = (
         _spacing("as laid", lambda: strip, view.pull),
         _spacing("evenly spaced", lambda: equal_feeds(strip, lines), view.pull),
@@ -102,7 +106,7 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
     return PourPlanAdvice(
         spacings=tuple(one for one in spacings if one is not None),
         limit_min=limit_min,
-        lines_enough=None if limit_min is None else lines_enough(strip, view.pull, limit_min, MOST_LINES),
+        lines_enough=None if not limit_min else lines_enough(strip, view.pull, limit_min, MOST_LINES),
         hose_words=_hose_words(strip),
         lag_words=_lag_words(view),
         window=_dose_window(view),
@@ -113,6 +117,18 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
         else pot_life_min(plan.gel_low_min, share=limit("gel_share_fraction"), pail_kg=plan.pail_kg),
         warms_by_k=_adiabatic_rise_k(),
     )
+
+
+def what_speaks_against(view: PourPlanView) -> list[str]:
+    """What in a plan is outside its limits, in words; empty where nothing is."""
+    window, boil, against = _dose_window(view), _boil_margin(view), []
+    if view.verdict.level in ("fail", "conditional fail"):
+        against.append("the fill takes more of the gel time than it may")
+    if boil is not None and boil.level == "fail":
+        against.append(f"the bag is too deep: {boil.because}")
+    if isinstance(window, DoseWindowView) and not window.is_planned_inside:
+        against.append("the dose is outside what the day allows")
+    return [*against, *(f"pail {pail.number} would gel before it is used up" for pail, _ in view.gel_pails)]
 
 
 def _dose_window(view: PourPlanView) -> DoseWindowView | str:

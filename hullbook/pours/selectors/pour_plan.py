@@ -258,11 +258,14 @@ def _feed_of(row: PlanFeed) -> Feed:
 
 
 def fill_verdict(plan: PourPlan) -> Verdict:
-    """A fill longer than its share of the earliest gel at the hottest is outside; the band of the time is its doubt."""
+    """A fill longer than its share of what handling leaves of the earliest gel is outside; the band is its doubt."""
     if plan.gel_low_min is None:
         return no_verdict("pour.fill", plan.gel_words)
-    share = plan.fill_min / plan.gel_low_min
     start = tables.start_values("pour_plan")["gel_share_fraction"]
+    if plan.handling_min >= plan.gel_low_min:
+        because = "it gels before the inlet is opened"
+        return Verdict("fail", "pour.fill", None, 0.0, None, start.value, "fraction", start.source, because)
+    share = plan.fill_min / (plan.gel_low_min - plan.handling_min)
     return judge(
         "pour.fill",
         share,
