@@ -181,7 +181,8 @@ def test_a_front_slower_than_its_plan_is_named(watched: Watched, first_inlet: dt
                 section["permeability_m2"] *= 3
 
     watched.told_otherwise(three_times_as_fast)
-    assert re.search(r"SOON (Port|Starboard) at \d is \d+ mm behind", watched.at(first_inlet + 21 * MINUTE).cries)
+    late = r"SOON \d fronts are behind\. (Port|Starboard) at \d is \d+ mm behind"
+    assert re.search(late, watched.at(first_inlet + 21 * MINUTE).cries)
 
 
 def test_a_shortage_is_said_before_the_last_released_pail_is_opened(watched: Watched, first_inlet: dt.datetime) -> None:
