@@ -3,7 +3,7 @@
 // styrene.py, put to the same values by a test. Where no plan was read there is nothing here, and null says so.
 
 import { fill } from "./flow.js";
-import { feeding, feedOf, frontAt, guessedFront, isLost, isThrough, SIDES } from "./sheet.js";
+import { feeding, feedOf, frontAt, guessedFront, iso, isLost, isThrough, SIDES } from "./sheet.js";
 
 const MINUTE_MS = 60_000;
 const MM = 1000;
@@ -141,7 +141,8 @@ function plannedKgTold(sheet, at) {
 }
 
 function reckonedKgTold(sheet, at) {
-  const then = { ...sheet, fronts: sheet.fronts.filter((front) => Date.parse(front.at) <= at) };
+  const until = iso(at); // told in the same form, so that letters compare as times do
+  const then = { ...sheet, fronts: sheet.fronts.filter((front) => front.at <= until) };
   const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
   const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
   // A strip of which nobody told anything is taken as the plan has it.
@@ -209,6 +210,12 @@ function drawnBy(sheet, at) {
   }, kg);
 }
 
+/** What lost pails had given to the part before they were taken off, where what was left in them is known. */
+function givenByLost(sheet) {
+  const lost = sheet.pails.filter((pail) => isLost(sheet, pail) && pail.left_kg !== null);
+  return lost.reduce((sum, pail) => sum + Math.max(0, pail.mixed_kg - pail.left_kg), 0);
+}
+
 function lastEndOf(sheet) {
   const ends = useful(sheet).filter((pail) => pail.ended_at).map((pail) => Date.parse(pail.ended_at));
   return ends.length ? Math.max(...ends) : null;
@@ -223,7 +230,8 @@ function lastEndOf(sheet) {
 function resinOf(sheet) {
   const { kg, forecast: spread, heel_kg: heel } = sheet.pour_plan;
   const planTotal = kg.total_kg;
-  const mixed = useful(sheet).reduce((sum, pail) => sum + pail.mixed_kg, 0);
+  const byLost = givenByLost(sheet);
+  const mixed = useful(sheet).reduce((sum, pail) => sum + pail.mixed_kg, byLost);
   const at = lastEndOf(sheet);
   const planSoFar = at === null || !sheet.pour.first_inlet_at ? 0 : plannedKgTold(sheet, at);
   if (planSoFar < spread.from_share * planTotal) {
@@ -231,7 +239,7 @@ function resinOf(sheet) {
     const inHand = spread.k * planTotal * Math.hypot(spread.sd_hull, spread.sd_local);
     return { isPlan: true, at: null, mixed, used: 0, ratio: null, toMix: likely + inHand, likely };
   }
-  const used = Math.min(drawnBy(sheet, at), mixed);
+  const used = Math.min(drawnBy(sheet, at) + byLost, mixed);
   const found = remainingToMix({ planTotal, planSoFar, used, mixed, heel, spread });
   return { isPlan: false, at, mixed, used, ...found, likely: found.remaining + heel - (mixed - used) };
 }
@@ -246,14 +254,18 @@ function nextPailOf(sheet, resin, now) {
     return isFirst ? { number, at: now, isFirst } : null;
   }
   const thirst = resin.ratio?.drawnIn ?? 1;
-  const planSoFar = plannedKgTold(sheet, now);
+  // Reckoned from the last that was told: where nobody tells anything the call stands, it does not move on with the clock.
+  const until = iso(now);
+  const told = sheet.fronts.reduce((last, { at }) => (at > last && at <= until ? at : last), sheet.pour.first_inlet_at);
+  const then = Math.max(lastEndOf(sheet) ?? 0, Date.parse(told));
+  const planSoFar = plannedKgTold(sheet, then);
   const drawn = Math.min(resin.mixed, Math.max(resin.used, thirst * planSoFar));
   const left = feeding(sheet).length ? resin.mixed - drawn : 0;
   const usable = Math.max(0, left - heel);
   // By the plan from where the front is now: a line that is opened meanwhile draws at once.
   const lasts = plannedMinute(sheet, planSoFar + usable / thirst) - plannedMinute(sheet, planSoFar);
   const minutes = lasts > 0 ? minutesToNextCall({ left, heel, rate: usable / lasts, mixingMin }) : 0;
-  return { number, at: now + MINUTE_MS * Math.max(0, minutes), isFirst: false };
+  return { number, at: then + MINUTE_MS * Math.max(0, minutes), isFirst: false };
 }
 
 /** Released resin that stands unmixed: what the book had, less what this tablet has mixed since. */
@@ -316,7 +328,8 @@ function untoldStrips(sheet, now) {
 }
 
 function firstGel(sheet) {
-  const timed = useful(sheet).filter((pail) => pail.gel.low_at);
+  const isInPart = (pail) => !isLost(sheet, pail) || (pail.left_kg !== null && pail.left_kg < pail.mixed_kg);
+  const timed = sheet.pails.filter((pail) => isInPart(pail) && pail.gel.low_at);
   const clocks = timed.map((pail) => ({ pail: pail.number, at: Date.parse(pail.gel.low_at) }));
   return clocks.reduce((first, one) => (first && first.at <= one.at ? first : one), null);
 }

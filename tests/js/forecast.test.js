@@ -9,7 +9,7 @@ import {
   toPlan,
 } from "../../static/js/forecast.js";
 import { nextAct } from "../../static/js/sheet.js";
-import { at, everywhere, iso, pail, planned } from "./planned.js";
+import { at, everywhere, front, iso, pail, planned } from "./planned.js";
 
 const read = (name) => readFileSync(new URL(name, import.meta.url), "utf8");
 const cases = JSON.parse(read("./forecasts.json"));
@@ -184,4 +184,30 @@ test("before the first inlet is opened a pail more is asked for where one would 
   assert.equal(acts(before(4, pail(1, -6, null))).why, "20.0 kg before an inlet is opened");
   assert.equal(acts(before(4, pail(1, -6, null), pail(2, -2, null))).words, "Open inlet 1");
   assert.equal(acts(before(0.5, pail(1, -6, null))).words, "Open inlet 1");
+});
+
+test("strips nobody told of are taken as the plan has them, and named", () => {
+  const one = planned((sheet) => {
+    sheet.fronts.push(...["2", "5"].map((name) => front(name, "port", 1150, 37)));
+    sheet.pails.push(pail(1, -6, 12), pail(2, -3, 24), pail(3, 0, 37));
+  });
+  const { resin, untold } = forecastOf(one, at(38));
+  assert.ok(resin.ratio.ratio > 0.8 && resin.ratio.ratio < 1.1, `${resin.ratio.ratio}`);
+  assert.deepEqual(untold, ["starboard at 2", "starboard at 5"]);
+});
+
+test("where nothing more is told the call for the next pail stands, and does not move on with the clock", () => {
+  const quiet = planned((sheet) => sheet.pails.push(pail(1, -6, null), pail(2, -3, null)));
+  assert.equal(forecastOf(quiet, at(5)).next.at, forecastOf(structuredClone(quiet), at(45)).next.at);
+});
+
+test("a pail gone hot has given what is not left in it", () => {
+  const drawn = (left) => planned((sheet) => {
+    everywhere(1150, 37)(sheet);
+    sheet.pails.push({ ...pail(1, -6, 12), state: "spoilt", left_kg: left }, pail(2, -3, 24), pail(3, 0, 37), pail(4, 3, 37, "2"));
+  });
+  const [whole, none] = [0, 20].map((left) => forecastOf(drawn(left), at(38)).resin);
+  near(whole.used - none.used, 20, 1e-9);
+  assert.equal(forecastOf(drawn(0), at(38)).gel.pail, 1);
+  assert.equal(forecastOf(drawn(20), at(38)).gel.pail, 2);
 });

@@ -221,8 +221,7 @@ def _lag_words(view: PourPlanView) -> str:
         return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
     share = tables.start_values("flow")["lag_share_of_way"]
     end_mm = view.plan.medium_to_mm
-    left_mm = min((strip.filled.length_mm for strip in view.strips if strip.filled.length_mm > end_mm), default=0.0)
-    left_mm = max(left_mm - end_mm, 0.0)
+    left_mm = min(max(strip.filled.length_mm - end_mm, 0.0) for strip in view.strips)
     said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
     if MM * lag_m > left_mm:
         return (

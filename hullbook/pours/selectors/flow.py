@@ -1,6 +1,7 @@
 """The pour plan worked out from what is in force, and handed to the tablet as it was read."""
 
 import datetime as dt
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -271,7 +272,9 @@ class _Working:
         middle_c = (inputs.coldest_c + inputs.hottest_c) / 2
         curve = viscosity_curve(viscosity_points(self.resin_sheet))
         thickening = 0.0 if inputs.doubling_min is None else thickening_per_min(inputs.doubling_min)
-        return Pull(pull, viscosity_pa_s_at(curve, middle_c), self.density, thickening)
+        # It thickens from the dose on, not only from the inlet.
+        viscosity = viscosity_pa_s_at(curve, middle_c) * math.exp(thickening * inputs.handling_min)
+        return Pull(pull, viscosity, self.density, thickening)
 
     @property
     def pails(self) -> int:

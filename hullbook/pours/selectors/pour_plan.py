@@ -239,7 +239,10 @@ class PourPlanView:
         """Pails that would gel before they are used up, with the minutes."""
         if self.plan.gel_low_min is None:
             return ()
-        late = ((pail, pail.short_of_gel_min(self.plan.gel_low_min)) for pail in self.pails)
+        # The first stands as long as handling takes before it is put on, the others as long as one is mixed.
+        wait_min = max(0.0, self.plan.handling_min - self.plan.mixing_min)
+        left_min = [self.plan.gel_low_min - (wait_min if pail.number == 1 else 0.0) for pail in self.pails]
+        late = ((pail, pail.short_of_gel_min(gel)) for pail, gel in zip(self.pails, left_min, strict=True))
         return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
 
 
