@@ -998,7 +998,7 @@ class HullStory:
 
 @dataclass(frozen=True)
 class FrontStory:
-    """How the front of one side runs at one station: away from the keel, and again from the chine line once it opens.
+    """How the front of one side runs at one station: away from the keel, and from the chine line on once that opens.
 
     It slows as it goes: the way grows as the root of the time (Darcy's law at a steady pull, constant permeability).
     """
@@ -1014,10 +1014,11 @@ class FrontStory:
 
     def minute_at(self, girth_mm: float, second_line_opened: float) -> float:
         """Minutes since the keel inlets were opened."""
-        if girth_mm <= self.second_line_mm:
+        stood_mm = max(self.second_line_mm, self.first_mm_root_min * math.sqrt(second_line_opened / self.pace))
+        if girth_mm <= stood_mm:
             return self.pace * (girth_mm / self.first_mm_root_min) ** 2
-        beyond = (girth_mm - self.second_line_mm) / self.second_mm_root_min
-        return second_line_opened + self.pace * beyond**2
+        ways = [(mm - self.second_line_mm) / self.second_mm_root_min for mm in (stood_mm, girth_mm)]
+        return second_line_opened + self.pace * (ways[1] ** 2 - ways[0] ** 2)
 
 
 class PourDayStory:

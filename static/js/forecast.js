@@ -245,7 +245,8 @@ function resinOf(sheet) {
   const planTotal = kg.total_kg;
   const byLost = givenByLost(sheet);
   // What was left in a pail that ended goes into no part either.
-  const mixed = useful(sheet).reduce((sum, pail) => sum + (pail.ended_at === null ? pail.mixed_kg : given(pail)), byLost);
+  const atHand = (pail) => (pail.ended_at === null ? pail.mixed_kg : given(pail));
+  const mixed = useful(sheet).reduce((sum, pail) => sum + atHand(pail), byLost);
   const at = lastEndOf(sheet);
   const planSoFar = at === null || !sheet.pour.first_inlet_at ? 0 : plannedKgTold(sheet, at);
   if (planSoFar < spread.from_share * planTotal) {
@@ -312,6 +313,18 @@ function stripAsOpened(sheet, { station, side, sections, feeds }, behind, front)
   return { sections, feeds: inTurn.filter((feed, place) => !(inTurn[place + 1]?.opens_front_m <= feed.opens_front_m)) };
 }
 
+/** How far the stack the front is in goes on, in m: of what is laid beyond nothing was seen yet. */
+function alikeTo({ sections }, frontM) {
+  const isLike = (one, other) => ["thickness_mm", "porosity", "permeability_m2"].every((of) => one[of] === other[of]);
+  let [end, here] = [0, null];
+  for (const section of sections) {
+    if (here && !isLike(section, here)) return end;
+    end += section.length_m;
+    if (!here && frontM < end) here = section;
+  }
+  return end;
+}
+
 function arrivalOf(sheet, station, side, now) {
   const strip = sheet.pour_plan.strips.find((one) => one.station === station && one.side === side);
   const front = frontAt(sheet, station, side);
@@ -323,7 +336,8 @@ function arrivalOf(sheet, station, side, now) {
   if (!curve || place < 0) return null;
   const fed = behind.find(({ line }) => line === asOpened.feeds[place].line);
   const nextFeed = asOpened.feeds[place + 1];
-  const bayEnds = nextFeed ? curve.minuteAt(nextFeed.opens_front_m) : curve.fillMinutes;
+  const hereTo = Math.min(alikeTo(strip, front.girth_mm / MM), nextFeed ? nextFeed.opens_front_m : curve.lengthM);
+  const bayEnds = curve.minuteAt(hereTo);
   const toldAt = Date.parse(front.at);
   const plannedAt = curve.minuteAt(front.girth_mm / MM);
   const plannedSince = plannedAt - curve.minuteAt(asOpened.feeds[place].opens_front_m);

@@ -286,3 +286,34 @@ test("the plan's front waits at all stop, and resin past any before gel is not h
   });
   assert.equal(forecastOf(hot, at(2)).boil.warmest, 21);
 });
+
+test("resin gels in the part at the temperature of the warmest laminate, in its pail at its own", () => {
+  const gels = (...readings) => forecastOf(planned((sheet) => {
+    sheet.pails.push({ ...pail(1, -10, 4), percent: 1.5, temperature_c: 20, temperatures: [[0, 20]] });
+    sheet.pails[0].gel.low_at = iso(-10 + 60); // by the table of the sheet: 60 min at 20 °C, 42 at 25 °C
+    sheet.readings = readings.map(([minute, place, value]) => ({ what: "laminate", place, value, at: iso(minute) }));
+  }), at(5)).gel;
+  near((gels().at - at(0)) / 60_000, 50);
+  // A sixth of the way to gel in the pail, the rest at 42 min for the whole of it.
+  near((gels([-5, "keel", 25]).at - at(0)) / 60_000, 42 * (1 - 10 / 60), 1e-6);
+  near((gels([-5, "keel", 25], [-4, "chine", 20]).at - at(0)) / 60_000, 42 * (1 - 10 / 60), 1e-6);
+  near((gels([5, "keel", 25]).at - at(0)) / 60_000, 5 + 42 * (1 - 15 / 60), 1e-6);
+  const past = gels([-5, "keel", 34]);
+  assert.equal(past.isPast, true);
+  near(past.at, gels([-5, "keel", 28]).at, 1e-9); // as far as the table reaches
+});
+
+test("of a stack that is still dry nothing was seen: the arrival is less sure of it than of the stack the front is in", () => {
+  const band = (change) => {
+    const { arrival: found } = forecastOf(planned((sheet) => {
+      inOneBay(sheet);
+      for (const strip of sheet.pour_plan.strips) {
+        const [whole] = strip.sections;
+        strip.sections = [{ ...whole, length_m: 1 }, { ...whole, length_m: whole.length_m - 1, ...change }];
+      }
+      everywhere(900, MIN_PER_M2 * 0.81)(sheet);
+    }), at(20));
+    return (found.highAt - found.lowAt) / (found.at - at(MIN_PER_M2 * 0.81));
+  };
+  assert.ok(band({ porosity: 0.5001 }) > 1.2 * band({}));
+});

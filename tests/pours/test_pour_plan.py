@@ -293,7 +293,7 @@ def test_the_clocks_of_a_days_pails_go_by_its_cup(berth: Berth) -> None:
     assert before == by_table
     ratios = [new / old for new_row, row in zip(today.low_minutes, expected.table.low_minutes, strict=True)
               for new, old in zip(new_row, row, strict=True)]  # fmt: skip
-    assert ratios == pytest.approx([0.9] * len(ratios), rel=1e-6)
+    assert ratios == pytest.approx([0.9] * len(ratios), rel=1e-4)  # the cup is kept to a thousandth of a minute
 
 
 def test_a_plan_whose_lines_or_resin_changed_since_says_so(berth: Berth) -> None:
