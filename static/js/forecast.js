@@ -4,7 +4,8 @@
 
 import { fill } from "./flow.js";
 import {
-  EXTRAPOLATION_K, feeding, frontAt, frontAtOpening, gelTimeAlong, guessedFront, iso, isLost, isThrough, linesBehind, SIDES, spellsOf, within,
+  EXTRAPOLATION_K, feeding, frontAt, frontAtOpening, gelTimeAlong, guessedFront, iso, isLost, isThrough, linesBehind,
+  SIDES, spellsOf, within,
 } from "./sheet.js";
 
 const MINUTE_MS = 60_000;
@@ -385,8 +386,8 @@ function warmestLaminate(sheet) {
 }
 
 /**
- * Earliest gel in the part of what came from a pail: at the pail's temperature until it is drawn, from then on at that of the
- * warmest laminate, as far as the gel table reaches. `isPast` where it does not: warmer laminate gels sooner than this.
+ * Earliest gel in the part of what came from a pail: at the pail's temperature until it is drawn, from then on at that of
+ * the warmest laminate, as far as the gel table reaches. `isPast` where it does not: warmer laminate gels sooner.
  */
 function gelInPart(sheet, pail) {
   const own = { pail: pail.number, at: Date.parse(pail.gel.low_at), isPast: false };
