@@ -57,7 +57,7 @@ from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import read_quantity
 from hullbook.quantities.showing import show
 from hullbook.records.services import Refused
-from hullbook.web.forms import PAPER_SHEET, LogForm, Question
+from hullbook.web.forms import PAPER_SHEET, LogForm, OneOfField, Question
 from hullbook.yard.enums import InstrumentKind
 from hullbook.yard.forms import InstrumentField, InstrumentForm
 from hullbook.yard.selectors import crew
@@ -73,7 +73,7 @@ READING_LINE = re.compile(
 # ---- Resin plan
 
 
-class SheetField(forms.ModelChoiceField):
+class SheetField(OneOfField):
     """One of the store's consumables whose sheet gives what is wanted of it."""
 
     def __init__(self, *wanted: str, **kwargs: Any) -> None:
@@ -115,7 +115,7 @@ class CostField(forms.FloatField):
 class PlanForm(LogForm):
     act = "Set the plan"
 
-    system = forms.ModelChoiceField(queryset=ResinSystem.objects.none(), label="Resin with its catalyst or hardener")
+    system = OneOfField(queryset=ResinSystem.objects.none(), label="Resin with its catalyst or hardener")
     figures_source = forms.CharField(
         max_length=200,
         label="Where lengths and areas come from",
@@ -327,7 +327,7 @@ class BeginForm(LogForm):
         return [Question("release", "begun before release", sentence)]
 
 
-class LotField(forms.ModelChoiceField):
+class LotField(OneOfField):
     """A lot of the store: those fit for use first, the others marked with what is wrong."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -525,7 +525,7 @@ class TrialPanelForm(LogForm):
     act = "Log the trial panel"
     takes_paper = True
 
-    zone = forms.ModelChoiceField(queryset=Zone.objects.none(), label="Laid up as zone")
+    zone = OneOfField(queryset=Zone.objects.none(), label="Laid up as zone")
     medium = SheetField(
         "thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2", label="Flow medium over it"
     )
@@ -739,7 +739,7 @@ def _as_logged(view: MixView) -> dict[str, Any]:
     return logged
 
 
-class ByEntryField(forms.ModelChoiceField):
+class ByEntryField(OneOfField):
     """A row of the book by the number of its entry, or by the entry's own id: a tablet knows no more at first.
 
     Those that stand are offered. One that was put right or struck out meanwhile is taken too: what happened, happened.
