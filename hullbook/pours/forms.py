@@ -37,6 +37,7 @@ from hullbook.pours.selectors import (
     LayoutView,
     MixView,
     PourPlanInputs,
+    PourPlanView,
     PourView,
     ResinPlanInputs,
     closing_of,
@@ -384,6 +385,7 @@ class PourPlanForm(LogForm):
     """What a pour plan needs beyond what is in force. Measured things of the day start empty."""
 
     act = "Read it to the crew"
+    worked_out: PourPlanView
 
     dose_phr = QuantityField(range_key="dose_phr", is_measured=False, label="Dose for this pour")
     coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
@@ -467,14 +469,14 @@ class PourPlanForm(LogForm):
         return super().clean()
 
     def ask_about(self) -> list[Question]:
-        """A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
-        if "show" in self.data:
-            return []
+        """Work it out. A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
+        on = timezone.localdate(self.cleaned_data["happened_at"] or timezone.now())
         try:
-            view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
-        except Refused:
-            return []  # said beside its field when it is read
-        against = what_speaks_against(view)
+            self.worked_out = worked_out_pour_plan(self.part, self.inputs(), on)
+        except Refused as refused:
+            self.refuse(refused.problems)
+            return []
+        against = [] if "show" in self.data else what_speaks_against(self.worked_out)
         if not against:
             return []
         sentence = f"{'; '.join(against)}. Read it to the crew all the same? It stands in the book as asked."

@@ -460,6 +460,8 @@ class TrialReading(EntryRow):
 class PourPlan(TypedRow):
     """How the resin of a part will run, as it was read to the crew; the latest current one of a part is in force."""
 
+    outlives = frozenset({"trial"})
+
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="pour_plans")
     number = models.PositiveSmallIntegerField()
     resin_plan = models.ForeignKey(ResinPlan, on_delete=models.PROTECT, related_name="pour_plans")
