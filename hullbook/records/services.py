@@ -212,5 +212,6 @@ def _refuse_twice(model: type[EntryRow], lines: list[EntryRow]) -> None:
             continue
         names = [name for name in constraint.fields if name != model.parent_field]
         given = [tuple(line.columns()[name] for name in names) for line in lines]
-        if any(None not in one and given.count(one) > 1 for one in given):
+        whole = [one for one in given if None not in one]
+        if len(set(whole)) < len(whole):
             raise Refused(str(constraint.get_violation_error_message()))
