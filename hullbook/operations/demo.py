@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.conf import settings
+from django.utils import timezone
 
 from hullbook.cure import services as cure
 from hullbook.dossier.models import DossierIssue
@@ -47,7 +48,7 @@ from hullbook.pours.enums import (
     TroubleKind,
 )
 from hullbook.pours.models import Mix, Pour, Trouble
-from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs
+from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs, worked_out_pour_plan
 from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from hullbook.records.services import Told
 from hullbook.yard import services as yard
@@ -717,7 +718,8 @@ class HullStory:
             read_to=("KJ", *CREW),
             **said["figures"],
         )
-        pours.read_pour_plan(part=self.part, inputs=inputs, told=told)
+        view = worked_out_pour_plan(self.part, inputs, timezone.localdate(told.happened_at))
+        pours.read_pour_plan(view=view, told=told)
 
     def _pour(self) -> None:
         start = moment(self.facts["pour"], 9, 2)

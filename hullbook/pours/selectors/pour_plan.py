@@ -44,6 +44,7 @@ from hullbook.pours.models import (
     PlanSection,
     PlanZoneResin,
     PourPlan,
+    TrialPanel,
 )
 from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
 from hullbook.pours.selectors.plan import plan_in_force, second_part
@@ -351,5 +352,9 @@ def what_has_changed(view: PourPlanView) -> list[str]:
         changed.append("Another resin plan is set since.")
     trial = trial_in_force(plan.resin_plan.system)
     if (trial.pk if trial else None) != plan.trial_id:
-        changed.append("Another trial panel counts since.")
+        struck = plan.trial_id and not TrialPanel.objects.current().filter(pk=plan.trial_id).exists()
+        words = f"The trial panel it rests on, entry {plan.trial_id}, is struck out since."
+        changed.append(words if struck else "Another trial panel counts since.")
+    if plan.tables_digest != tables.digest():
+        changed.append("The reference tables have changed since; the limits shown are today's.")
     return changed
