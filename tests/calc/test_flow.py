@@ -349,12 +349,12 @@ def test_thicker_resin_is_slower_and_more_pull_is_quicker(strip, pull, factor):
     density, k = pull.liquid_resin_density_kg_m3, pull.thickening_per_min
     run = fill(strip, pull)
     thicker = fill(strip, Pull(pull.driving_pressure_pa, factor * pull.viscosity_pa_s, density, k))
-    pulled = fill(strip, Pull(factor * pull.driving_pressure_pa, pull.viscosity_pa_s, density, k))
+    weaker = fill(strip, Pull(pull.driving_pressure_pa / factor, pull.viscosity_pa_s, density, k))
     assert thicker.fill_minutes == pytest.approx(factor * run.fill_minutes)
-    assert pulled.fill_minutes < run.fill_minutes
+    assert weaker.fill_minutes > run.fill_minutes
     for share in (0.25, 0.5, 0.75):
         assert thicker.minute_at(share * run.length_m) > run.minute_at(share * run.length_m)
-        assert pulled.minute_at(share * run.length_m) < run.minute_at(share * run.length_m)
+        assert weaker.minute_at(share * run.length_m) > run.minute_at(share * run.length_m)
 
 
 @settings(deadline=None)
@@ -458,13 +458,21 @@ def test_resin_that_thickens_too_soon_is_refused_with_where_it_stops():
         ("not_positive", lambda: Section("none", 0.0, 6.0, 0.5, 1e-10)),
         ("not_positive", lambda: Section("none", 1.0, 6.0, 0.5, 0.0)),
         ("unit_suspect", lambda: Section("darcy", 1.0, 6.0, 0.5, 150.0)),
-        ("impossible", lambda: Section("open", 1.0, 6.0, 0.5, 1e-5)),
+        ("unit_suspect", lambda: Section("open", 1.0, 6.0, 0.5, 1e-5)),
+        ("impossible", lambda: Section("tight", 1.0, 6.0, 0.5, 1e-20)),
         ("unit_suspect", lambda: Section("percent", 1.0, 6.0, 51.33, 1e-10)),
         ("impossible", lambda: Section("steep", 1.0, 6.0, 0.5, 1e-10, 1.2)),
         ("impossible", lambda: Feed(0.9, 0.8)),
         ("negative", lambda: Feed(0.9, 0.9, -1.0)),
         ("not_positive", lambda: Pull(0.0, 0.2, 1080.0)),
         ("not_positive", lambda: Pull(95_000.0, 0.0, 1080.0)),
+        ("unit_suspect", lambda: Pull(950.0, 0.2, 1080.0)),
+        ("unit_suspect", lambda: Pull(95.0, 0.2, 1080.0)),
+        ("impossible", lambda: Pull(2e6, 0.2, 1080.0)),
+        ("unit_suspect", lambda: Pull(95_000.0, 200.0, 1080.0)),
+        ("unit_suspect", lambda: Pull(95_000.0, 0.0002, 1080.0)),
+        ("unit_suspect", lambda: Pull(95_000.0, 0.2, 1.08)),
+        ("impossible", lambda: Pull(95_000.0, 0.2, 108.0)),
         ("negative", lambda: Pull(95_000.0, 0.2, 1080.0, -0.1)),
         ("missing", lambda: Strip((), (Feed(0, 0),))),
         ("missing", lambda: Strip((SANDWICH,), ())),

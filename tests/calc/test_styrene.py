@@ -79,6 +79,7 @@ def test_the_margin_is_judged_in_three_steps() -> None:
     ("refused", "said"),
     [
         (lambda: vapour_pressure_mbar(5), "10 to 145"),
+        (lambda: judge_boil_margin(950, 20, activity=1, red=1.2, amber=1.5, source="x"), "less what a gauge shows"),
         (lambda: judge_boil_margin(20, 70, activity=1, red=1.2, amber=1.5, source="x"), "look at the thermometer"),
         (lambda: judge_boil_margin(20, 20, activity=1, red=1.6, amber=1.5, source="x"), "from 1 to 1.5"),
         (lambda: boiling_temperature_c(0.5), "boils outside"),
