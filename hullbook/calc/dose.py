@@ -17,6 +17,7 @@ from hullbook.calc.verdict import Verdict, judge
 SecondPart = Literal["catalyst", "hardener"]
 GRAMS = 1000.0
 INDEX_THAT_CURES = (0.9, 1.1)
+"""Outside this share of the hardener that just meets the resin a mix is not poured (common practice, no source)."""
 
 BELIEVABLE_PHR: dict[SecondPart, tuple[float, float]] = {"catalyst": (0.05, 10.0), "hardener": (1.0, 200.0)}
 """Outside these a unit was mixed up (grams for kilograms); they are no limits of use (common practice, no source)."""

@@ -67,7 +67,7 @@ def require_permeability(field: str, permeability_m2: float) -> float:
 
     Raises `not_positive`, `unit_suspect`, `impossible`. The bounds are common practice, no source.
     """
-    others = {"cm2": 1e-4, "darcy": M2_PER_DARCY}
+    others = {"cm2": 1e-4, "darcy": m2_from_darcy(1)}
     return require_in_unit(field, permeability_m2, LOWEST_PERMEABILITY_M2, HIGHEST_PERMEABILITY_M2, "m2", others)
 
 
