@@ -40,6 +40,7 @@ from hullbook.pours.selectors import (
     PourView,
     ResinPlanInputs,
     closing_of,
+    furthest_front,
     last_hold_test,
     last_reading,
     layout_in_force,
@@ -1010,7 +1011,21 @@ class FrontForm(DayForm):
                 flange, front = show(station.girth_mm, "mm", 0), show(keyed["girth_mm"], "mm", 0)
                 sentence = f"{front} is past the flange: at {station} it lies {flange} from the keel."
                 return [Question("girth_mm", str(self.data.get("girth_mm", "")), sentence, f"{station.girth_mm:g}")]
-        return []
+        return self._ask_about_a_front_going_back()
+
+    def _ask_about_a_front_going_back(self) -> list[Question]:
+        keyed = self.cleaned_data
+        station, side, girth_mm = keyed["station"].strip(), keyed["side"], keyed["girth_mm"]
+        at = keyed.get("happened_at") or keyed.get("tapped_at") or timezone.now()
+        further = furthest_front(self.pour, station, side, at)
+        if further is None or further.girth_mm <= girth_mm:
+            return []
+        told, front = show(further.girth_mm, "mm", 0), show(girth_mm, "mm", 0)
+        sentence = (
+            f"{front} is behind the {told} told there at {timezone.localtime(further.entry.happened_at):%H:%M:%S}, "
+            "and a front does not go back. Where that one was wrong, strike it out."
+        )
+        return [Question("girth_mm", str(self.data.get("girth_mm", "")), sentence)]
 
 
 class PourReadingForm(DayForm, InstrumentForm):
