@@ -272,9 +272,9 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
 def equal_feeds(strip: Strip, lines: int) -> Strip:
     """Lay this many lines at equal bays, each opened as the front comes to it, with the hose of the strip's first line.
 
-    Raises `not_positive` for no line.
+    Raises `not_positive` for no line, `impossible` for a part of one.
     """
-    require_positive("lines", lines)
+    _require_lines("lines", lines)
     return _fed(strip, [strip.length_m * place / lines for place in range(lines)])
 
 
@@ -318,14 +318,20 @@ def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
 def lines_enough(strip: Strip, pull: Pull, limit_minutes: float, most: int) -> int | None:
     """Fewest lines at equal bays that fill the strip within the limit, None where `most` are not enough.
 
-    Raises as `fill` where the head is too high, `not_positive` for the limit.
+    Raises as `fill` where the head is too high, `not_positive` for the limit, as `equal_feeds` for `most`.
     """
     require_positive("limit_minutes", limit_minutes, "min")
+    _require_lines("most", most)
     allowed = _plain_until(limit_minutes, pull.thickening_per_min)
     for lines in range(1, most + 1):
         if _plain_minutes(_pieces(equal_feeds(strip, lines), pull), strip.length_m) <= allowed:
             return lines
     return None
+
+
+def _require_lines(field: str, lines: int) -> None:
+    if require_positive(field, lines) != int(lines):
+        raise InputRefused("impossible", field, lines, "give a whole number of lines")
 
 
 def _fed(strip: Strip, girths_m: Sequence[float]) -> Strip:
@@ -520,9 +526,10 @@ def fill_radial_minutes(constant_min_m2: float, from_radius_m: float, to_radius_
 def staged_minutes(constant_min_m2: float, length_m: float, lines: int, late_m: float = 0.0) -> float:
     """Minutes to wet an even level strip with lines at equal bays, each opened when the front is `late_m` past it.
 
-    Raises `not_positive`, `negative`, and `impossible` where the front would be past the next line already.
+    Raises `not_positive`, `negative`, and `impossible` where the front would be past the next line already, or for a
+    part of a line.
     """
-    require_positive("lines", lines)
+    _require_lines("lines", lines)
     bay_m = require_positive("length_m", length_m, "m") / lines
     require_between("late_m", late_m, 0, bay_m, "m, no more than a bay")
     return lines * fill_1d_minutes(constant_min_m2, bay_m) * (1 + 2 * (lines - 1) * late_m / length_m)
@@ -533,8 +540,8 @@ def staged_front_m(constant_min_m2: float, length_m: float, lines: int, minutes:
 
     At the end of the strip once it is wet. Raises as `staged_minutes`, `negative` for the minutes.
     """
-    bay_m = length_m / lines
     bay_minutes = staged_minutes(constant_min_m2, length_m, lines) / lines
+    bay_m = length_m / lines
     full, left = divmod(require_not_negative("minutes", minutes, "min"), bay_minutes)
     return min(full * bay_m + front_1d_m(constant_min_m2, left), length_m)
 
