@@ -89,7 +89,11 @@ class Strip:
             if not rows:
                 raise InputRefused("missing", field, "none", "give at least one")
         if self.feeds[0].opens_front_m != 0:
-            raise InputRefused("inconsistent", "feeds", self.feeds[0], "the first line is opened at the start, at 0 m")
+            given, accepted = (
+                f"{self.feeds[0].girth_m:g} m",
+                "the first line lies at the keel, 0 m, opened at the start",
+            )
+            raise InputRefused("inconsistent", "feeds", given, accepted)
         for before, after in zip(self.feeds, self.feeds[1:], strict=False):
             if not (before.girth_m < after.girth_m and before.opens_front_m < after.opens_front_m < self.length_m):
                 accepted = f"lines lie and are opened one after another, short of {self.length_m:g} m"
@@ -270,8 +274,9 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
 
 
 def equal_feeds(strip: Strip, lines: int) -> Strip:
-    """Lay this many lines at equal bays, each opened as the front comes to it, with the hose of the strip's first line.
+    """Lay this many lines at equal bays, each opened as the front comes to it.
 
+    Each has the hose that the strip's line in that place has, past the last of them the last one's.
     Raises `not_positive` for no line, `impossible` for a part of one.
     """
     _require_lines("lines", lines)
@@ -299,12 +304,13 @@ def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
 
     from_keel = minutes_to_places(0.0)
     for_resistance = (minutes_to_places(passed[-1]) - from_keel) / passed[-1]  # minutes against one 1/m3 all along
-    behind = (passed - strip.feeds[0].hose_resistance_1_m3)[:, None]
-    bays = from_keel - from_keel[:, None] - behind * (for_resistance - for_resistance[:, None])
+    ahead = for_resistance - for_resistance[:, None]
+    bays = from_keel - from_keel[:, None] - passed[:, None] * ahead  # without hose
     bays[np.tril_indices(len(places))] = np.inf  # from the line in the row to the front in the column
-    soonest, lines_before = bays[0], []
-    for _ in range(lines - 1):
-        through = soonest[:, None] + bays
+    first, *others = _hoses(strip, lines)
+    soonest, lines_before = (bays + first * ahead)[0], []
+    for hose in others:
+        through = soonest[:, None] + bays + hose * ahead
         lines_before.append(through.argmin(axis=0))
         soonest = through.min(axis=0)
     place, girths_m = len(places) - 1, []
@@ -335,8 +341,14 @@ def _require_lines(field: str, lines: int) -> None:
 
 
 def _fed(strip: Strip, girths_m: Sequence[float]) -> Strip:
-    hose = strip.feeds[0].hose_resistance_1_m3
-    return replace(strip, feeds=tuple(Feed(girth_m, girth_m, hose) for girth_m in girths_m))
+    hoses = zip(girths_m, _hoses(strip, len(girths_m)), strict=True)
+    return replace(strip, feeds=tuple(Feed(girth_m, girth_m, hose) for girth_m, hose in hoses))
+
+
+def _hoses(strip: Strip, lines: int) -> list[float]:
+    """Resistance of the hose of each of so many lines: as the strip has them, past its last line that one's."""
+    hoses = [feed.hose_resistance_1_m3 for feed in strip.feeds]
+    return [hoses[min(place, len(hoses) - 1)] for place in range(lines)]
 
 
 def _piece_at(pieces: Sequence[Piece], front_m: float) -> tuple[Piece, float]:
@@ -426,6 +438,7 @@ def greatest_lift_m(driving_pressure_pa: float, liquid_resin_density_kg_m3: floa
 def hose_resistance_1_m3(hose_length_m: float, bore_mm: float, fed_width_m: float) -> float:
     """Flow resistance of a supply hose to a strip one metre wide: 128 L / (pi D^4), once for each metre of width fed.
 
+    The width is all that draws through the hose: of both sides together where its inlet feeds both.
     Raises `not_positive`. Source: Hagen-Poiseuille, laminar flow in a round pipe.
     """
     require_positive("hose_length_m", hose_length_m, "m")

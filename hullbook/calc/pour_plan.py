@@ -13,6 +13,8 @@ from hullbook.calc.flow import Feed, Fill, Pull, Section, Strip, fill
 
 MM = 1000.0
 BISECTIONS = 60
+TOGETHER_M = 1e-6
+"""Lines that find a front no further apart than this are opened together: no hand and no eye tells them apart."""
 
 
 @dataclass(frozen=True)
@@ -59,32 +61,54 @@ class StripFilled:
 def fill_together(strips: Sequence[StripLaid], pull: Pull) -> tuple[StripFilled, ...]:
     """Fill the strips of a part: a line is opened on all of them once the last front has come to its place.
 
-    On a strip whose front is through by then the line brings nothing, and is left out. Thickening slows all strips
-    alike, so where their fronts are when a line opens is found without it. Raises `missing` without strips, else as
-    `flow.Strip` and `flow.fill` do, the strip named in front.
+    Nor is it opened before the line ahead of it on any of its strips. Of lines opened together on a strip the furthest
+    out feeds it, and on one whose front is through by then a line brings nothing; what feeds nothing is left out.
+    Thickening slows all strips alike, so where their fronts are when a line opens is found without it. Raises `missing`
+    without strips, `inconsistent` where the first line is off the keel, else as `flow.Strip` and `flow.fill` do, the
+    strip named in front.
     """
     if not strips:
         raise InputRefused("missing", "strips", "none", "give at least one station")
-    opened: dict[tuple[str, str], list[tuple[int, Feed]]] = {
-        (one.station, one.side): [(number, feed) for number, feed in one.lines if feed.opens_front_m == 0]
-        for one in strips
-    }
+    opened = {(one.station, one.side): _opened_at_the_start(one) for one in strips}
     later = sorted(
         {(feed.opens_front_m, number) for one in strips for number, feed in one.lines if feed.opens_front_m > 0}
     )
     even = replace(pull, thickening_per_min=0.0)
     filled = {key: _filled(one, opened[key], even) for one in strips for key in [(one.station, one.side)]}
     for _, number in later:
-        waiting = [(one, feed) for one in strips for which, feed in one.lines if which == number]
-        minute = max(filled[one.station, one.side].fill.minute_at(feed.opens_front_m) for one, feed in waiting)
-        for one, feed in waiting:
-            key = one.station, one.side
-            front_m = filled[key].fill.front_m_at(minute)
+        waiting = [
+            (one, feed, filled[one.station, one.side].fill)
+            for one in strips
+            for which, feed in one.lines
+            if which == number
+        ]
+        minute = max(max(run.minute_at(feed.opens_front_m), run.openings[-1].minute) for _, feed, run in waiting)
+        for one, feed, run in waiting:
+            front_m = max(run.front_m_at(minute), feed.opens_front_m)
             if front_m < one.length_m:
-                place = Feed(feed.girth_m, max(front_m, feed.opens_front_m), feed.hose_resistance_1_m3)
-                opened[key].append((number, place))
+                key = one.station, one.side
+                _open(opened[key], number, replace(feed, opens_front_m=front_m))
                 filled[key] = _filled(one, opened[key], even)
     return tuple(_filled(one, opened[one.station, one.side], pull) for one in strips)
+
+
+def _opened_at_the_start(laid: StripLaid) -> list[tuple[int, Feed]]:
+    at_the_start = [(number, feed) for number, feed in laid.lines if feed.opens_front_m == 0]
+    if laid.lines and not at_the_start:
+        number, feed = min(laid.lines, key=lambda line: line[1].opens_front_m)
+        where = f"station {laid.station} {laid.side}, feed line {number}"
+        accepted = "the first line lies at the keel, 0 m: from one further out resin would run both ways"
+        raise InputRefused("inconsistent", where, f"{feed.girth_m:g} m from the keel", accepted)
+    return at_the_start
+
+
+def _open(lines: list[tuple[int, Feed]], number: int, feed: Feed) -> None:
+    """Put a line behind those open already, in the place of the last where both find the front alike."""
+    last_number, last = lines[-1]
+    if feed.opens_front_m > last.opens_front_m + TOGETHER_M:
+        lines.append((number, feed))
+    elif feed.girth_m > last.girth_m:
+        lines[-1] = (number, replace(feed, opens_front_m=max(last.opens_front_m, feed.opens_front_m)))
 
 
 def _filled(laid: StripLaid, lines: Sequence[tuple[int, Feed]], pull: Pull) -> StripFilled:

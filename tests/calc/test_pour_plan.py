@@ -2,9 +2,11 @@
 
 from math import log, sqrt
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
 
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import Feed, Pull, Section
@@ -22,12 +24,17 @@ from hullbook.calc.pour_plan import (
 PULL = Pull(95_000.0, 0.2, 1080.0)
 
 
-def laid(station: str, *, length_m: float = 1.0, permeability_m2: float = 1.5e-10, second_m: float = 0.0) -> StripLaid:
+def laid(
+    station: str,
+    *,
+    length_m: float = 1.0,
+    permeability_m2: float = 1.5e-10,
+    second_m: float = 0.0,
+    third_m: float = 0.0,
+) -> StripLaid:
     sections = (Section("bottom", length_m, 5.0, 0.48, permeability_m2),)
-    lines = [(1, Feed(0.0, 0.0))]
-    if second_m:
-        lines.append((2, Feed(second_m, second_m)))
-    return StripLaid(station, "port", sections, tuple(lines))
+    later = [(number, Feed(at, at)) for number, at in ((2, second_m), (3, third_m)) if at]
+    return StripLaid(station, "port", sections, ((1, Feed(0.0, 0.0)), *later))
 
 
 def resin(kg: float = 10.0, end_kg: float = 0.0) -> PartResin:
@@ -69,6 +76,74 @@ def test_a_line_brings_nothing_to_a_strip_that_is_full_by_then() -> None:
     assert filled["2"].line_numbers == (1,)
     assert filled["2"].opened_at(2) is None
     assert filled["5"].line_numbers == (1, 2)
+
+
+def squared_way_min(way_m: float, permeability_m2: float, from_m: float = 0.0) -> float:
+    """Minutes of Darcy's straight front from one way behind the open line to another, by an ODE solver (scipy)."""
+
+    def speed(_: float, way: np.ndarray) -> np.ndarray:
+        return 60 * permeability_m2 * PULL.driving_pressure_pa / (PULL.viscosity_pa_s * 0.48 * way)
+
+    def there(_: float, way: np.ndarray) -> float:
+        return float(way[0] - way_m)
+
+    there.terminal = True  # type: ignore[attr-defined]
+    start_m = max(from_m, 1e-5)
+    return float(solve_ivp(speed, (0.0, 1e4), [start_m], events=there, rtol=1e-9, atol=1e-9).t_events[0][0])
+
+
+def test_a_line_that_a_front_has_passed_already_is_opened_no_earlier_than_the_one_before_it() -> None:
+    """The quick strip stands past both later lines when the slow one, which has no third, lets the second be opened."""
+    quick, slow = 9e-10, 1.5e-10
+    strips = [
+        laid("2", length_m=2.0, permeability_m2=quick, second_m=0.5, third_m=0.9), laid("5", length_m=0.8, second_m=0.5)
+    ]  # fmt: skip
+    filled = {one.station: one for one in fill_together(strips, PULL)}
+    opened = squared_way_min(0.5, slow)
+    assert filled["5"].opened_at(2) == pytest.approx(opened, rel=1e-6)
+    # Both are opened together there: the one further out feeds it, the other brings nothing.
+    assert filled["2"].line_numbers == (1, 3)
+    assert filled["2"].opened_at(3) == pytest.approx(opened, rel=1e-6)
+    stands_m = 0.5 * sqrt(quick / slow)
+    assert filled["2"].strip.feeds[1].opens_front_m == pytest.approx(stands_m, rel=1e-6)
+    rest = squared_way_min(2.0 - 0.9, quick, stands_m - 0.9)
+    assert filled["2"].fill.fill_minutes == pytest.approx(opened + rest, rel=1e-6)
+
+
+def test_a_front_past_two_lines_takes_them_as_they_are_opened() -> None:
+    """With the slow strip long enough for both lines they are opened one after the other, wherever the quick one is."""
+    strips = [
+        laid("2", length_m=3.0, permeability_m2=9e-10, second_m=0.5, third_m=0.9),
+        laid("5", length_m=1.2, second_m=0.5, third_m=0.9),
+    ]
+    filled = {one.station: one for one in fill_together(strips, PULL)}
+    openings = [filled[station].opened_at(line) for line in (2, 3) for station in ("2", "5")]
+    second = squared_way_min(0.5, 1.5e-10)
+    third = second + squared_way_min(0.4, 1.5e-10)
+    assert openings == pytest.approx([second, second, third, third], rel=1e-6)
+
+
+@given(st.lists(st.tuples(st.floats(0.3, 3.0), st.floats(-10.5, -8.5), st.booleans()), min_size=1, max_size=5))
+def test_however_unlike_the_strips_their_lines_open_one_after_another(strips: list[tuple[float, float, bool]]) -> None:
+    made = [
+        laid(str(place), length_m=length, permeability_m2=10**power, second_m=0.5 * (length > 0.5),
+             third_m=0.9 * (length > 0.9 and has_third))
+        for place, (length, power, has_third) in enumerate(strips)
+    ]  # fmt: skip
+    filled = fill_together(made, PULL)
+    for one in filled:
+        minutes = [one.opened_at(number) or 0.0 for number in one.line_numbers]
+        assert minutes == sorted(minutes)
+    for number in (2, 3):
+        minutes = [at for one in filled if (at := one.opened_at(number)) is not None]
+        assert minutes == pytest.approx(minutes[:1] * len(minutes), rel=1e-5, abs=1e-6)
+
+
+def test_a_first_line_off_the_keel_is_refused_by_name() -> None:
+    sections = (Section("bottom", 1.0, 5.0, 0.48, 1.5e-10),)
+    with pytest.raises(InputRefused, match=r"station 5 port, feed line 4: 0\.3 m .* at the keel, 0 m") as refused:
+        fill_together([StripLaid("5", "port", sections, ((4, Feed(0.3, 0.3)), (5, Feed(0.6, 0.6))))], PULL)
+    assert refused.value.key == "inconsistent"
 
 
 def test_a_strip_that_cannot_fill_is_named() -> None:

@@ -2,7 +2,8 @@
 
 import datetime as dt
 import re
-from math import log, sqrt
+from dataclasses import replace
+from math import log, pi, sqrt
 
 import pytest
 from django.db import connection
@@ -14,7 +15,7 @@ from django.utils import timezone
 from hullbook.calc.errors import InputRefused
 from hullbook.dossier.report import draw_dossier
 from hullbook.dossier.selectors import dossier_content
-from hullbook.hulls.enums import HullSide
+from hullbook.hulls.enums import HullSide, Side
 from hullbook.materials.models import MaterialProperty
 from hullbook.materials.selectors import sheet_in_force
 from hullbook.materials.services import GivenProperty, revise_sheet, strike_out
@@ -31,7 +32,7 @@ from hullbook.pours.selectors import (
     what_a_pour_plan_lacks,
     what_has_changed,
 )
-from hullbook.pours.services import GivenStation
+from hullbook.pours.services import GivenInlet, GivenStation
 from hullbook.records.models import Entry, Judgement
 from hullbook.records.selectors import checked_book
 from hullbook.records.services import Refused
@@ -40,6 +41,8 @@ from tests.dossier.pages import texts
 from tests.hulls.factories import Berth, make_berth
 from tests.materials.factories import SHEET
 from tests.pours.factories import (
+    INLETS,
+    LINES,
     POUR_PLAN,
     Running,
     lay_feed_lines,
@@ -152,6 +155,18 @@ def test_without_plan_and_layout_both_are_missing() -> None:
     assert [one.route for one in lacking] == ["pours:plan-set", "pours:layout-log"]
 
 
+def test_a_first_line_off_the_keel_is_named_with_what_is_accepted(berth: Berth) -> None:
+    bilge = replace(LINES[0], number=4, name="bilge", girth_mm=300.0, side=Side.STARBOARD)
+    lay_feed_lines(berth, lines=(bilge,), inlets=(GivenInlet(1, 4, Side.STARBOARD),))
+    lacking = what_a_pour_plan_lacks(berth.part)
+    assert [one.route for one in lacking] == ["pours:layout-log", "pours:layout-log"]
+    assert "Feed line 4 (bilge) is opened at the start 300 mm from the keel" in lacking[0].words
+    assert "Lay it at the keel, 0 mm" in lacking[0].words
+    assert "on port" in lacking[1].words
+    with pytest.raises(Refused, match="Feed line 4"):
+        read_plan(berth)
+
+
 def test_a_temperature_past_the_resins_points_is_refused_with_a_sentence(berth: Berth) -> None:
     with pytest.raises(Refused, match="points reach from 20 to 25"):
         read_plan(berth, coldest_c=8.0, hottest_c=9.0)
@@ -253,6 +268,21 @@ def test_a_plan_whose_lines_or_resin_changed_since_says_so(berth: Berth) -> None
     lay_feed_lines(berth)
     set_plan(berth)
     assert len(what_has_changed(view)) == 2
+
+
+def test_an_inlet_that_feeds_both_sides_counts_its_hose_double(berth: Berth) -> None:
+    """128 L W / (pi D^4), Hagen-Poiseuille: 3 m of 12 mm, 4 m of hull; inlet 1 feeds both sides, 2 and 3 one each."""
+    one_side = 128 * 3 * 4 / (pi * 0.012**4)
+    strip = pour_plan_view(read_plan(berth)).strips[-1].filled.strip
+    assert [feed.hose_resistance_1_m3 for feed in strip.feeds] == pytest.approx([2 * one_side, one_side], rel=1e-6)
+    lay_feed_lines(
+        berth, inlets=(GivenInlet(1, 1, Side.STARBOARD), GivenInlet(2, 1, Side.PORT), replace(INLETS[1], number=3))
+    )
+    plan = read_plan(berth)
+    # Line 2 lies on both sides and has an inlet to starboard only: what port draws comes through it too.
+    for strip in pour_plan_view(plan).strips:
+        hoses = [feed.hose_resistance_1_m3 for feed in strip.filled.strip.feeds]
+        assert hoses == pytest.approx([one_side, 2 * one_side], rel=1e-6)
 
 
 def test_without_flow_medium_the_laminate_alone_carries_the_resin(berth: Berth) -> None:

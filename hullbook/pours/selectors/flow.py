@@ -151,6 +151,8 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
     if layout is None:
         words = "No feed lines are logged: draw the first line, with its inlet and the stations."
         lacking.append(Lacking(words, "pours:layout-log", here))
+    else:
+        lacking += [Lacking(words, "pours:layout-log", here) for words in _lines_that_do_not_begin_at_the_keel(layout)]
     if plan is None:
         return lacking
     resin = properties_in_force([plan.system.resin])[plan.system.resin_id]
@@ -165,6 +167,21 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
         for code in _without_permeability(plan)
     ]
     return lacking
+
+
+def _lines_that_do_not_begin_at_the_keel(layout: LayoutView) -> Iterator[str]:
+    """A strip is worked out from the keel outwards: sentences that name what begins elsewhere, or not at all."""
+    first = [line for line in layout.lines if line.opens_after is None]
+    for line in first:
+        if line.girth_mm > 0:
+            yield (
+                f"Feed line {line.number} ({line.name}) is opened at the start {line.girth_mm:g} mm from the keel: "
+                "resin would run both ways from it, which no plan works out. Lay it at the keel, 0 mm, or say whose "
+                "front opens it."
+            )
+    for side in HullSide:
+        if not any(line.side in (Side.BOTH, side) for line in first):
+            yield f"No feed line is opened at the start on {side}: give one at the keel, 0 mm."
 
 
 def _without_permeability(plan: ResinPlan) -> list[str]:
@@ -316,12 +333,13 @@ class _Working:
             )
 
     def _feeds(self, side: HullSide, girth_mm: float) -> Iterator[tuple[int, Feed]]:
-        hose = self.own["hose_bore_mm"].value
-        resistance = hose_resistance_1_m3(self.inputs.hose_length_m, hose, self.inputs.fed_length_m)
+        hose_length_m, bore_mm = self.inputs.hose_length_m, self.own["hose_bore_mm"].value
         lines = [line for line in self.layout.lines if line.side in (Side.BOTH, side) and line.girth_mm < girth_mm]
         for line in sorted(lines, key=lambda one: one.girth_mm):
             opens_mm = 0.0 if line.opens_after is None else max(line.opens_front_mm or 0.0, line.girth_mm)
             if opens_mm < girth_mm:
+                fed_m = self.inputs.fed_length_m * self.layout.sides_of_an_inlet(line)
+                resistance = hose_resistance_1_m3(hose_length_m, bore_mm, fed_m)
                 yield line.number, Feed(line.girth_mm / MM, opens_mm / MM, resistance)
 
     # ---- Resin, and the plan itself
