@@ -15,9 +15,9 @@ elements in the tests.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from math import ceil, exp, expm1, log, log1p, pi, radians, sin, sqrt
 from typing import NamedTuple
 
@@ -108,6 +108,11 @@ class Strip:
     def length_m(self) -> float:
         """Girth of the strip."""
         return self.section_ends_m[-1]
+
+    @property
+    def bay_ends_m(self) -> tuple[float, ...]:
+        """Girth at which the bay of each line ends: at the next line, the last at the end of the strip."""
+        return (*(feed.girth_m for feed in self.feeds[1:]), self.length_m)
 
 
 @dataclass(frozen=True)
@@ -273,6 +278,35 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
     return -log1p(-reached) / thickening_per_min
 
 
+def hose_shares(strip: Strip) -> tuple[float, ...]:
+    """By what share each line's hose lengthens the time of its bay: twice its resistance over that of the bay."""
+    ends_m = (0.0, *strip.section_ends_m)
+    passed = (0.0, *accumulate(map(_resistance_1_m3, strip.sections)))
+    shares = []
+    for feed, bay_end_m in zip(strip.feeds, strip.bay_ends_m, strict=True):
+        bay = sum(
+            (after - before) * max(min(bay_end_m, end_m) - max(feed.girth_m, start_m), 0.0) / (end_m - start_m)
+            for (start_m, end_m), (before, after) in zip(pairwise(ends_m), pairwise(passed), strict=True)
+        )
+        shares.append(2 * feed.hose_resistance_1_m3 / bay)
+    return tuple(shares)
+
+
+def share_of_minutes(strip: Strip, pull: Pull, names: Collection[str]) -> float:
+    """What share of the fill's minutes the sections of these names answer for, with their lines where they are.
+
+    At constant viscosity: minutes grow straight with each resistance, so that what halving their permeability adds is
+    what they take. Raises as `fill` where the head is too high.
+    """
+    halved = [
+        replace(one, permeability_m2=one.permeability_m2 / 2) if one.name in names else one for one in strip.sections
+    ]
+    plain, slowed = (
+        _plain_minutes(_pieces(one, pull), one.length_m) for one in (strip, replace(strip, sections=tuple(halved)))
+    )
+    return slowed / plain - 1
+
+
 def equal_feeds(strip: Strip, lines: int) -> Strip:
     """Lay this many lines at equal bays, each opened as the front comes to it.
 
@@ -295,8 +329,8 @@ def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
     equal = equal_feeds(strip, lines)
     places = np.linspace(0, strip.length_m, ceil(strip.length_m / LINES_LAID_TO_M) + 1)
     require_between("lines", lines, 1, len(places) - 1)
-    resistances = [1000 * one.length_m / (one.permeability_m2 * one.thickness_mm) for one in strip.sections]
-    passed = np.interp(places, (0.0, *strip.section_ends_m), (0.0, *accumulate(resistances)))
+    resistances = accumulate(map(_resistance_1_m3, strip.sections))
+    passed = np.interp(places, (0.0, *strip.section_ends_m), (0.0, *resistances))
 
     def minutes_to_places(hose_resistance: float) -> np.ndarray:
         pieces = _pieces(replace(strip, feeds=(Feed(0.0, 0.0, hose_resistance),)), pull)
@@ -349,6 +383,10 @@ def _hoses(strip: Strip, lines: int) -> list[float]:
     """Resistance of the hose of each of so many lines: as the strip has them, past its last line that one's."""
     hoses = [feed.hose_resistance_1_m3 for feed in strip.feeds]
     return [hoses[min(place, len(hoses) - 1)] for place in range(lines)]
+
+
+def _resistance_1_m3(section: Section) -> float:
+    return 1000 * section.length_m / (section.permeability_m2 * section.thickness_mm)
 
 
 def _piece_at(pieces: Sequence[Piece], front_m: float) -> tuple[Piece, float]:

@@ -7,9 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
-from hullbook.calc.errors import InputRefused, require_not_negative, require_positive
+from hullbook.calc.errors import InputRefused, require_not_negative
 from hullbook.calc.flow import Feed, Fill, Pull, Section, Strip, fill
+from hullbook.calc.permeability import Layer, through_against_along
+from hullbook.calc.resin_plan import round_up_to_containers
 
 MM = 1000.0
 BISECTIONS = 60
@@ -122,6 +125,68 @@ def _filled(laid: StripLaid, lines: Sequence[tuple[int, Feed]], pull: Pull) -> S
 
 
 @dataclass(frozen=True)
+class MediumBay:
+    """The way from a feed line as far as flow medium lies over it.
+
+    `through` is how much sooner the stack on it is wet through than along, at its slowest.
+    """
+
+    station: str
+    side: str
+    line_number: int
+    way_m: float
+    through: float
+
+    def is_one(self, lag_m: float, *, lag_share: float, least_through: float) -> bool:
+        """Whether medium and laminate fill as one: the lag short against the way, and the stack soon wet through."""
+        return lag_m < lag_share * self.way_m and self.through >= least_through
+
+
+def medium_bays(filled: StripFilled, medium_to_m: float, through_m2: Mapping[str, float]) -> tuple[MediumBay, ...]:
+    """The ways under flow medium of a strip, line by line.
+
+    `through_m2` has the permeability through the thickness of each section under medium, by its name.
+    """
+    strip, bays = filled.strip, []
+    for number, feed, bay_end_m in zip(filled.line_numbers, strip.feeds, strip.bay_ends_m, strict=True):
+        way_m = min(bay_end_m, medium_to_m) - feed.girth_m
+        over = [
+            section
+            for section, end_m in zip(strip.sections, strip.section_ends_m, strict=True)
+            if section.name in through_m2 and end_m > feed.girth_m and end_m - section.length_m < bay_end_m
+        ]
+        if over and way_m > 0:
+            through = min(
+                through_against_along(
+                    through_m2[one.name], Layer(one.thickness_mm, one.porosity, one.permeability_m2), way_m
+                )
+                for one in over
+            )
+            bays.append(MediumBay(filled.station, filled.side, number, way_m, through))
+    return tuple(bays)
+
+
+def height_mm_at(kinks: Sequence[tuple[float, float]], girth_mm: float) -> float:
+    """Height between lines of the hull given as (girth, height), straight from one to the next, all in mm.
+
+    Level before the first and past the last; 0 without any.
+    """
+    if not kinks:
+        return 0.0
+    if girth_mm <= kinks[0][0]:
+        return kinks[0][1]
+    for (before, low), (after, high) in pairwise(kinks):
+        if girth_mm <= after:
+            return low + (high - low) * (girth_mm - before) / (after - before)
+    return kinks[-1][1]
+
+
+def pails_for(kg: float, pail_kg: float) -> int:
+    """How many pails hold so much, one at the least. Raises `negative`, `not_positive`."""
+    return max(1, round_up_to_containers(kg, pail_kg))
+
+
+@dataclass(frozen=True)
 class ZoneResin:
     """Resin of one side of a zone, spread evenly from girth to girth."""
 
@@ -194,9 +259,8 @@ def planned_pails(
     One is mixed at a time, so that two wanted close together begin early enough. `pail_kg` is what a pail gives. Raises
     `not_positive`.
     """
-    require_positive("pail_kg", pail_kg, "kg")
     end = max(one.fill.fill_minutes for one in strips)
-    count = max(1, -int(-(resin.total_kg - 1e-9) // pail_kg))
+    count = pails_for(resin.total_kg, pail_kg)
     empty = [0.0]
     for number in range(1, count):
         empty.append(_minute_drawn(strips, resin, number * pail_kg, empty[-1], end))

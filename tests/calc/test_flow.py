@@ -34,7 +34,9 @@ from hullbook.calc.flow import (
     fill_series_minutes,
     greatest_lift_m,
     hose_resistance_1_m3,
+    hose_shares,
     lines_enough,
+    share_of_minutes,
     staged_front_m,
     staged_minutes,
     thickened_minutes,
@@ -291,6 +293,28 @@ def test_a_hose_whose_inlet_feeds_both_sides_counts_double(sides, seconds):
     run = fill(fed((bay,), hose=hose_resistance_1_m3(3, 12, 5 * sides)), PULL)
     assert run.fill_minutes * 60 == pytest.approx(hose_and_bay_seconds(sides), rel=1e-6)
     assert run.fill_minutes * 60 == pytest.approx(seconds, rel=1e-3)
+
+
+@pytest.mark.parametrize(("bore_mm", "longer"), [(12, 1.311), (16, 1.098)])
+def test_a_hose_lengthens_an_even_bay_by_twice_its_share(bore_mm, longer):
+    """607.2 and 724.8 s against 552.8 s without hose (recomputed independently); the second bay is twice as long."""
+    bays = Section("sandwich", 2.7, 6.0, 0.5133, 7.917e-10)
+    hose = hose_resistance_1_m3(3, bore_mm, 5)
+    first, second = hose_shares(Strip((bays,), (Feed(0.0, 0.0, hose), Feed(0.9, 0.9, hose))))
+    assert 1 + first == pytest.approx(longer, rel=1e-3)
+    assert second == pytest.approx(first / 2)
+
+
+def test_each_section_answers_for_a_share_of_the_minutes():
+    """The brake slows itself alone, mu eps L^2 / (2 K dp) = 394.7 of 4641 s; all shares and the hose make the whole."""
+    strip = fed((KEEL, SIDE, FLANGE))
+    assert share_of_minutes(strip, PULL, {"flange and brake"}) == pytest.approx(394.7 / 4641, rel=1e-3)
+    names = ("keel", "sandwich", "flange and brake")
+    assert sum(share_of_minutes(strip, PULL, {name}) for name in names) == pytest.approx(1.0)
+    assert share_of_minutes(strip, PULL, names) == pytest.approx(1.0)
+    assert share_of_minutes(strip, PULL, ()) == 0.0
+    bay = fed((Section("sandwich", 0.9, 6.0, 0.5133, 7.917e-10),), hose=hose_resistance_1_m3(3, 12, 5))
+    assert share_of_minutes(bay, PULL, {"sandwich"}) == pytest.approx(552.8 / 724.8, rel=1e-3)
 
 
 def test_lines_moved_keep_each_its_own_hose():

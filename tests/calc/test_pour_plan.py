@@ -1,6 +1,7 @@
 """Strips filled together: held against the closed forms of one strip, and against what cannot be otherwise."""
 
 from math import log, sqrt
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,6 +18,9 @@ from hullbook.calc.pour_plan import (
     ZoneResin,
     drawn_kg,
     fill_together,
+    height_mm_at,
+    medium_bays,
+    pails_for,
     planned_pails,
     wetted_share,
 )
@@ -157,6 +161,33 @@ def test_no_strip_is_refused() -> None:
     with pytest.raises(InputRefused) as refused:
         fill_together([], PULL)
     assert refused.value.key == "missing"
+
+
+@given(st.lists(st.floats(0, 2000), min_size=1, max_size=6, unique_by=round), st.floats(-100, 2500), st.randoms())
+def test_height_goes_straight_from_line_to_line(girths: list[float], girth_mm: float, chance: Any) -> None:
+    """numpy's interp, which also stays level outside."""
+    kinks = [(girth, chance.uniform(-200, 1200)) for girth in sorted(girths)]
+    assert height_mm_at(kinks, girth_mm) == pytest.approx(np.interp(girth_mm, *zip(*kinks, strict=True)), abs=1e-6)
+    assert height_mm_at((), girth_mm) == 0.0
+
+
+@pytest.mark.parametrize(("kg", "pails"), [(0.0, 1), (12.5, 1), (12.6, 2), (0.3 / 0.1 * 12.5, 3), (100.0, 8)])
+def test_pails_hold_what_is_drawn_one_at_the_least(kg: float, pails: int) -> None:
+    assert pails_for(kg, 12.5) == pails
+
+
+def test_ways_under_flow_medium_end_at_the_next_line_at_the_flange_and_with_the_medium() -> None:
+    """Kz x^2 / (K H^2) by hand: 2e-12 x 0.25 / (8e-10 x 3.6e-5) = 17.36 over half a metre."""
+    sections = (Section("bottom", 1.3, 6.0, 0.5, 8e-10), Section("bare", 0.7, 5.0, 0.48, 1e-10))
+    lines = ((1, Feed(0.0, 0.0)), (4, Feed(0.5, 0.5)), (5, Feed(1.5, 1.5)))
+    (filled,) = fill_together([StripLaid("5", "port", sections, lines)], PULL)
+    bays = medium_bays(filled, 1.3, {"bottom": 2e-12})
+    assert [(bay.line_number, bay.way_m) for bay in bays] == [(1, 0.5), (4, pytest.approx(0.8))]
+    assert [bay.through for bay in bays] == pytest.approx([17.36, 17.36 * 0.64 / 0.25], rel=1e-3)
+    accepted = {"lag_share": 0.2, "least_through": 10}
+    assert [bay.is_one(0.12, **accepted) for bay in bays] == [False, True]
+    assert not bays[0].is_one(0.05, lag_share=0.2, least_through=20)
+    assert medium_bays(filled, 1.3, {}) == ()
 
 
 @pytest.mark.parametrize(("front_mm", "share"), [(0, 0.0), (300, 0.0), (500, 0.2), (1300, 1.0), (1400, 1.0)])

@@ -17,15 +17,16 @@ from hullbook.calc.flow import (
     driving_pressure_pa,
     greatest_lift_m,
     hose_resistance_1_m3,
+    share_of_minutes,
 )
 from hullbook.calc.gel import GelBand
-from hullbook.calc.permeability import (
-    time_band,
-)
+from hullbook.calc.permeability import through_permeability_m2, time_band
 from hullbook.calc.pour_plan import (
     StripFilled,
     StripLaid,
     fill_together,
+    height_mm_at,
+    pails_for,
     planned_pails,
 )
 from hullbook.calc.viscosity import (
@@ -37,6 +38,7 @@ from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import ZoneView, lines_of, revision_in_force, schedule_view
 from hullbook.materials.enums import SourceKind
+from hullbook.materials.models import Material
 from hullbook.materials.selectors import (
     SheetInForce,
     properties_in_force,
@@ -56,8 +58,9 @@ from hullbook.pours.models import (
     ResinPlan,
 )
 from hullbook.pours.selectors.day import LayoutView, layout_in_force
-from hullbook.pours.selectors.plan import plan_in_force
+from hullbook.pours.selectors.plan import BEST_FIRST, medium_of, plan_in_force, sheet_laid
 from hullbook.pours.selectors.pour_plan import (
+    THROUGH_WORDS,
     PourPlanView,
     StripOfPlan,
     limit,
@@ -66,12 +69,14 @@ from hullbook.pours.selectors.pour_plan import (
     styrene_of,
 )
 from hullbook.pours.selectors.tried import (
+    MEDIUM_WANTS,
     MM,
     UM2_PER_M2,
     VISCOSITY_POINTS,
     known_gel,
+    stack_kind,
     stack_way,
-    trial_in_force,
+    trial_for,
     viscosity_points,
 )
 from hullbook.quantities import tables
@@ -162,10 +167,9 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
     if not plan.system.gel_times.exists():
         words = f"{plan.system.code} has no gel table: enter the system with the maker's table."
         lacking.append(Lacking(words, "materials:system-add", ()))
-    lacking += [
-        Lacking(f"Not in the sheet of {code}: its permeability along the plies.", "materials:sheet-revise", (code,))
-        for code in _without_permeability(plan)
-    ]
+    for material, labels in _missing_in_sheets(plan):
+        words = f"Not in the sheet of {material.code}: its {', its '.join(labels)}."
+        lacking.append(Lacking(words, "materials:sheet-revise", (material.code,)))
     return lacking
 
 
@@ -184,25 +188,16 @@ def _lines_that_do_not_begin_at_the_keel(layout: LayoutView) -> Iterator[str]:
             yield f"No feed line is opened at the start on {side}: give one at the keel, 0 mm."
 
 
-def _without_permeability(plan: ResinPlan) -> list[str]:
-    zones = schedule_view(plan.revision).zones
-    plies = {line.line.material.code: line.sheet for zone in zones for line in zone.plies}
-    medium = medium_of(plan)
+def _missing_in_sheets(plan: ResinPlan) -> Iterator[tuple[Material, list[str]]]:
+    """What the cloths and the flow medium are to be known by, and are not, by its label."""
+    zones, medium = schedule_view(plan.revision).zones, medium_of(plan)
+    wanted: dict[Material, tuple[SheetInForce, tuple[str, ...]]]
+    wanted = {line.line.material: (line.sheet, ("permeability_um2",)) for zone in zones for line in zone.plies}
     if medium is not None:
-        plies[medium.material.code] = medium
-    return [code for code, sheet in plies.items() if "permeability_um2" not in sheet.values]
-
-
-def medium_of(plan: ResinPlan) -> SheetInForce | None:
-    """The flow medium a resin plan is made with, if any."""
-    return _laid(plan, "medium_coverage_m2")
-
-
-def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
-    line = plan.inputs.select_related("material").get(name=name)
-    if line.material is None:
-        return None
-    return properties_in_force([line.material])[line.material.pk]
+        wanted[medium.material] = (medium, MEDIUM_WANTS)
+    for material, (sheet, names) in wanted.items():
+        if labels := [properties_of(material.kind)[name].label for name in names if name not in sheet.values]:
+            yield material, labels
 
 
 # ---- Working it out
@@ -244,16 +239,17 @@ class _Working:
     ) -> None:
         self.part, self.resin_plan, self.layout, self.inputs, self.on = part, resin_plan, layout, inputs, on
         self.system = resin_plan.system
-        self.trial = trial_in_force(self.system)
+        self.trial = trial_for(resin_plan)
         resin_sheet = properties_in_force([self.system.resin])[self.system.resin_id]
         self.resin_sheet = resin_sheet
         self.density = resin_sheet.values["liquid_density_kg_m3"].value
         self.zones = schedule_view(resin_plan.revision, resin_sheet.values.get("cured_density_kg_m3")).zones
-        self.medium, self.peel_ply = medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
+        self.medium, self.peel_ply = medium_of(resin_plan), sheet_laid(resin_plan, "peel_ply_coverage_m2")
         self.ways = {zone.zone.pk: stack_way(zone, self.medium, self.peel_ply) for zone in self.zones if zone.plies}
-        self.factor = 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
+        self.had = None if self.trial is None else stack_kind(self.trial.zone, self.trial.medium_id)
         self.own = {one.name: one for one in resin_plan.inputs.all()}
         self.heights = _heights(part)
+        self.by_sheets: set[str] = set()
 
     def view(self) -> PourPlanView:
         strips = fill_together(tuple(self._laid()), self.pull)
@@ -264,7 +260,9 @@ class _Working:
             rows += _strip_rows(strip)
         rows += resin_rows
         view = PourPlanView(plan, tuple(rows))
-        given_kg = self.own["pail_kg"].value - self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM) / self.pails
+        pail_kg = self.own["pail_kg"].value
+        outside_kg = self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM)
+        given_kg = pail_kg - outside_kg / pails_for(self.resin_plan.likely_kg, pail_kg)
         pails = planned_pails(strips, view.resin, pail_kg=given_kg, mixing_min=self.inputs.mixing_min)
         rows += [PlanPail(**asdict(one)) for one in pails]
         rows += self._coefficients()
@@ -294,8 +292,13 @@ class _Working:
         return Pull(pull, viscosity, self.density, thickening)
 
     @property
-    def pails(self) -> int:
-        return max(1, -int(-self.resin_plan.likely_kg // self.own["pail_kg"].value))
+    def factor(self) -> float:
+        """What the trial panel gave over what its sheets make of the same lay-up."""
+        return 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
+
+    def _is_tried(self, zone: Zone, *, is_covered: bool) -> bool:
+        medium = self.medium.material.pk if self.medium is not None and is_covered else None
+        return self.had is not None and stack_kind(zone, medium).is_tried_by(self.had)
 
     # ---- Strips
 
@@ -318,17 +321,20 @@ class _Working:
                 place = f"station {station} {side}, {start:g} to {end:g} mm from the keel"
                 raise Refused(f"No zone of the schedule with plies lies at {place}.")
             way = self.ways[zone.zone.pk]
-            covered = way.medium is not None and end <= self.inputs.medium_to_mm
-            layer = way.layer if covered else way.laminate
-            name = zone.zone.name if covered or way.medium is None else f"{zone.zone.name}, no flow medium"
-            rise_m = (_height_at(kinks, end) - _height_at(kinks, start)) / MM
+            is_covered = way.medium is not None and end <= self.inputs.medium_to_mm
+            is_tried = self._is_tried(zone.zone, is_covered=is_covered)
+            layer = way.layer if is_covered else way.laminate
+            name = zone.zone.name if is_covered or way.medium is None else f"{zone.zone.name}, no flow medium"
+            if not is_tried:
+                self.by_sheets.add(name)
+            rise_m = (height_mm_at(kinks, end) - height_mm_at(kinks, start)) / MM
             length_m = (end - start) / MM
             yield Section(
                 name=name,
                 length_m=length_m,
                 thickness_mm=layer.thickness_mm,
                 porosity=layer.porosity,
-                permeability_m2=layer.permeability_m2 * self.factor,
+                permeability_m2=layer.permeability_m2 * (self.factor if is_tried else 1.0),
                 rise_m=min(max(rise_m, -length_m), length_m),
             )
 
@@ -373,7 +379,8 @@ class _Working:
         gel, words = self._gel()
         share = None if self.trial is None else self.trial.relative_sd
         without = tables.bands("flow")["fill_time_without_trial"]
-        low, high = time_band(share, (without.low, without.high))
+        self.share_by_sheets = 0.0 if self.trial is None else self._share_by_sheets(strips)
+        low, high = time_band(share, (without.low, without.high), self.share_by_sheets)
         end_kg = self._item_kg(*PAST_THE_FLANGE)
         return PourPlan(
             part=self.part,
@@ -410,6 +417,11 @@ class _Working:
             total_kg=self._item_kg(*ON_THE_ZONE, *IN_THE_LINES) + end_kg,
             tables_digest=tables.digest(),
         )
+
+    def _share_by_sheets(self, strips: Sequence[StripFilled]) -> float:
+        """What share of the slowest fill goes by sheets though there is a trial panel."""
+        slowest = max(strips, key=lambda one: one.fill.fill_minutes)
+        return share_of_minutes(slowest.strip, self.pull, self.by_sheets)
 
     def _lag_m(self) -> float | None:
         """The longest of any zone under flow medium; None without medium, or where a sheet does not give it."""
@@ -454,14 +466,41 @@ class _Working:
                 source_kind=known.source_kind,
                 source=known.source,
             )
-        if self.trial is not None:
-            yield PlanCoefficient(
-                words="permeability of the trial panel over that by the sheets",
-                value=self.factor,
-                unit="ratio",
-                source_kind=SourceKind.YARD,
-                source=f"{self.trial}, entry {self.trial.pk}; taken for every section",
-            )
+        yield from self._through()
+        yield from self._tried()
+
+    def _through(self) -> Iterator[PlanCoefficient]:
+        for zone in self.zones:
+            way = self.ways.get(zone.zone.pk)
+            if way is not None and way.crossed:
+                kinds = [known.source_kind for _, name, known in way.used if name == "permeability_through_um2"]
+                yield PlanCoefficient(
+                    words=f"{THROUGH_WORDS}{zone.zone.name}",
+                    value=UM2_PER_M2 * through_permeability_m2(way.crossed),
+                    unit="um2",
+                    source_kind=max(kinds, key=BEST_FIRST.index),
+                    source="plies and peel ply crossed one after another, by their sheets",
+                )
+
+    def _tried(self) -> Iterator[PlanCoefficient]:
+        if self.trial is None:
+            return
+        where = "under the same medium, on the same core, of cloths it had"
+        yield PlanCoefficient(
+            words="permeability of the trial panel over that by the sheets",
+            value=self.factor,
+            unit="ratio",
+            source_kind=SourceKind.YARD,
+            source=f"{self.trial}, entry {self.trial.pk}; taken for what is laid {where}",
+        )
+        others = ", ".join(sorted(self.by_sheets))
+        yield PlanCoefficient(
+            words="share of the slowest fill that goes by sheets, not by the trial panel",
+            value=100 * self.share_by_sheets,
+            unit="%",
+            source_kind=SourceKind.YARD,
+            source=f"not laid as the panel: {others}"[:300] if others else "everything is laid as the panel",
+        )
 
 
 def _is_there(zone: Zone, station: str, side: HullSide) -> bool:
@@ -491,18 +530,6 @@ def _heights(part: Part) -> dict[str, tuple[tuple[float, float], ...]]:
         section.station: tuple((section.girth_to(point.line), point.height_mm) for point in section.points)
         for section in lines.sections
     }
-
-
-def _height_at(kinks: Sequence[tuple[float, float]], girth_mm: float) -> float:
-    """Height between two lines of the hull, straight from one to the next; level before the first and past the last."""
-    if not kinks:
-        return 0.0
-    if girth_mm <= kinks[0][0]:
-        return kinks[0][1]
-    for (before, low), (after, high) in zip(kinks, kinks[1:], strict=False):
-        if girth_mm <= after:
-            return low + (high - low) * (girth_mm - before) / (after - before)
-    return kinks[-1][1]
 
 
 def _strip_rows(strip: StripFilled) -> Iterator[EntryRow]:
@@ -586,7 +613,7 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
             "k": _enough_k(plan.resin_plan),
             "from_share": limit("from_share_fraction"),
         },
-        "styrene": styrene_of(view.system),
+        "styrene": None if (styrene := styrene_of(view.system)) is None else styrene.given(),
         "gel_share": limit("gel_share_fraction"),
         "late_share": limit("late_share_fraction"),
         "mix_by": [{"pail": pail.number, "minute": pail.mix_by_min} for pail in view.pails],

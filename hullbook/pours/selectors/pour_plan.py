@@ -48,10 +48,12 @@ from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_op
 from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.tried import (
     UM2_PER_M2,
-    trial_in_force,
+    trial_for,
 )
 from hullbook.quantities import tables
 from hullbook.records.models import EntryRow
+
+THROUGH_WORDS = "permeability through what lies under the medium, "
 
 
 def limit(name: str) -> float:
@@ -110,6 +112,15 @@ class PourPlanView:
     @property
     def coefficients(self) -> tuple[PlanCoefficient, ...]:
         return self._of(PlanCoefficient)
+
+    @property
+    def through_m2(self) -> dict[str, float]:
+        """By zone under flow medium: permeability through the thickness of what lies under it, where it is known."""
+        return {
+            one.words.removeprefix(THROUGH_WORDS): one.value / UM2_PER_M2
+            for one in self.coefficients
+            if one.words.startswith(THROUGH_WORDS)
+        }
 
     @property
     def pails(self) -> tuple[PlannedPail, ...]:
@@ -203,7 +214,9 @@ class PourPlanView:
         factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
         if plan.trial_id is None:
             return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
-        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
+        return (
+            f"{factors}: by the yard's trial panel, entry {plan.trial_id}, where it is laid alike; by sheets elsewhere"
+        )
 
     @property
     def openings(self) -> tuple["LineOpening", ...]:
@@ -300,17 +313,41 @@ def pour_plan_view(plan: PourPlan) -> PourPlanView:
     return PourPlanView(plan, (*rows, *plan.coefficients.select_related("material")))
 
 
-def styrene_of(system: ResinSystem) -> dict[str, float] | None:
-    """Activity of styrene over the resin, and the factors of its boiling pressure; None where the sheet has none."""
+@dataclass(frozen=True)
+class StyreneOver:
+    """Styrene over a resin: its activity, why that, and the factors of its boiling pressure."""
+
+    activity: float
+    words: str
+
+    def given(self) -> dict[str, float]:
+        """As the judgement and the tablet take it."""
+        start = tables.start_values("styrene")
+        return {
+            "activity": self.activity,
+            "red": start["red_factor"].value,
+            "amber": start["amber_factor"].value,
+        }
+
+
+def styrene_of(system: ResinSystem) -> StyreneOver | None:
+    """Styrene over a resin by its sheet; None where it holds none.
+
+    Where the sheet does not say, a resin cured by a catalyst is taken for one with styrene, on the safe side; one with
+    a hardener, epoxy, has none.
+    """
     share = properties_in_force([system.resin])[system.resin_id].value("styrene_mass_fraction")
-    if not share:
-        return None
     start = tables.start_values("styrene")
-    return {
-        "activity": activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value),
-        "red": start["red_factor"].value,
-        "amber": start["amber_factor"].value,
-    }
+    if share:
+        by_raoult = activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value)
+        return StyreneOver(by_raoult, f"activity {by_raoult:.2f} by Raoult's law")
+    if share is None and second_part(system) == "catalyst":
+        safe = start["activity_fraction"]
+        said = (
+            f"activity {safe.value:.2f}, as the sheet of {system.resin.code} does not give its styrene: {safe.source}"
+        )
+        return StyreneOver(safe.value, f"{said} ({safe.status})")
+    return None
 
 
 def what_has_changed(view: PourPlanView) -> list[str]:
@@ -321,7 +358,7 @@ def what_has_changed(view: PourPlanView) -> list[str]:
         changed.append("Other feed lines are logged since.")
     if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
         changed.append("Another resin plan is set since.")
-    trial = trial_in_force(plan.resin_plan.system)
+    trial = trial_for(plan.resin_plan)
     if (trial.pk if trial else None) != plan.trial_id:
         changed.append("Another trial panel counts since.")
     return changed
