@@ -5,7 +5,7 @@ Minutes count from the first inlet opened, girths in mm from the keel.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -186,15 +186,30 @@ def pails_for(kg: float, pail_kg: float) -> int:
     return max(1, round_up_to_containers(kg, pail_kg))
 
 
+def stations_off(station: str, station_from: float, station_to: float) -> float:
+    """How far a station lies outside a stretch of the hull; 0 within it, and for one whose name is no number."""
+    try:
+        return max(station_from - float(station), float(station) - station_to, 0.0)
+    except ValueError:
+        return 0.0
+
+
 @dataclass(frozen=True)
 class ZoneResin:
-    """Resin of one side of a zone, spread evenly from girth to girth."""
+    """Resin of one side of a zone, spread evenly from girth to girth and along the stations it has."""
 
     name: str
     side: str
     from_mm: float
     to_mm: float
+    station_from: float
+    station_to: float
     kg: float
+
+    def seen_at(self, stations: Collection[str]) -> tuple[str, ...]:
+        """The stations whose front tells how wet it is: those within it, else the nearest."""
+        off = {station: stations_off(station, self.station_from, self.station_to) for station in stations}
+        return tuple(station for station, by in off.items() if by == min(off.values()))
 
 
 @dataclass(frozen=True)
@@ -225,7 +240,8 @@ def drawn_kg(strips: Sequence[StripFilled], resin: PartResin, minute: float) -> 
     fronts = [(one, one.front_mm_at(minute)) for one in strips]
     drawn = 0.0
     for zone in resin.zones:
-        beside = [(one, front) for one, front in fronts if one.side == zone.side]
+        stations = zone.seen_at({one.station for one in strips if one.side == zone.side})
+        beside = [(one, front) for one, front in fronts if one.side == zone.side and one.station in stations]
         wet = [wetted_share(zone.from_mm, zone.to_mm, front, one.length_mm) for one, front in beside]
         # A zone that no station has counts as the strips come through.
         shares = [one for one in wet if one is not None] or [float(front >= one.length_mm) for one, front in beside]

@@ -712,6 +712,7 @@ def test_the_tablet_gets_all_it_needs_and_none_without_a_plan() -> None:
     kg = sheet["kg"]
     parts = sum(one["kg"] for one in [*kg["zones"], *kg["lines"]]) + kg["end_kg"]
     assert parts == pytest.approx(kg["total_kg"], abs=1e-4)
+    assert {tuple(zone["stations"]) for zone in kg["zones"]} == {("2", "5")}
     assert sheet["released_kg"] == 600.0
     assert sheet["mix_by"][0] == {"pail": 1, "minute": pytest.approx(sheet["mix_by"][0]["minute"])}
 

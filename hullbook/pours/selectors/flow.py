@@ -28,6 +28,7 @@ from hullbook.calc.pour_plan import (
     height_mm_at,
     pails_for,
     planned_pails,
+    stations_off,
 )
 from hullbook.calc.viscosity import (
     thickening_per_min,
@@ -504,11 +505,7 @@ class _Working:
 
 
 def _is_there(zone: Zone, station: str, side: HullSide) -> bool:
-    try:
-        is_at_station = zone.station_from <= float(station) <= zone.station_to
-    except ValueError:
-        is_at_station = True
-    return is_at_station and zone.side in (Side.BOTH, side)
+    return zone.side in (Side.BOTH, side) and stations_off(station, zone.station_from, zone.station_to) == 0
 
 
 def _zone_over(zones: Iterable[ZoneView], girth_mm: float) -> ZoneView | None:
@@ -598,7 +595,14 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
         "released_kg": released.get(view.system.resin_id, 0.0),
         "kg": {
             "zones": [
-                {"name": zone.name, "side": zone.side, "from_mm": zone.from_mm, "to_mm": zone.to_mm, "kg": zone.kg}
+                {
+                    "name": zone.name,
+                    "side": zone.side,
+                    "from_mm": zone.from_mm,
+                    "to_mm": zone.to_mm,
+                    "stations": zone.seen_at([one.station for one in view.strips]),
+                    "kg": zone.kg,
+                }
                 for zone in view.resin.zones
             ],
             "lines": [{"line": number, "kg": kg} for number, kg in view.resin.lines.items()],

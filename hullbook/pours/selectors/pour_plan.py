@@ -157,11 +157,20 @@ class PourPlanView:
             plan.driving_pressure_pa, plan.viscosity_pa_s, plan.liquid_resin_density_kg_m3, plan.thickening_per_min
         )
 
-    @property
+    @cached_property
     def resin(self) -> PartResin:
         rows: tuple[PlanZoneResin, ...] = self._of(PlanZoneResin)
+        laid = {zone.name: zone for zone in self.plan.resin_plan.revision.zones.all()}
         zones = tuple(
-            ZoneResin(row.name, row.side, cast(float, row.from_mm), cast(float, row.to_mm), row.kg)
+            ZoneResin(
+                name=row.name,
+                side=row.side,
+                from_mm=cast(float, row.from_mm),
+                to_mm=cast(float, row.to_mm),
+                station_from=laid[row.name].station_from,
+                station_to=laid[row.name].station_to,
+                kg=row.kg,
+            )
             for row in rows
             if row.line_number is None
         )
