@@ -16,7 +16,7 @@ from hullbook.calc.flow import (
     hose_shares,
     lines_enough,
 )
-from hullbook.calc.gel import DoseWindow, dose_window, pot_life_min
+from hullbook.calc.gel import DoseWindow, dose_window
 from hullbook.calc.pour_plan import StripFilled, medium_bays
 from hullbook.calc.styrene import judge_boil_margin
 from hullbook.calc.verdict import Verdict, no_verdict
@@ -115,9 +115,7 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
         window=_dose_window(view),
         boil=_boil_margin(view),
         thick_words=_thick_words(view),
-        pot_life_min=None
-        if plan.gel_low_min is None
-        else pot_life_min(plan.gel_low_min, share=limit("gel_share_fraction"), pail_kg=plan.pail_kg),
+        pot_life_min=view.pot_life_min,
         warms_by_k=_adiabatic_rise_k(),
     )
 
@@ -125,13 +123,13 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
 def what_speaks_against(view: PourPlanView) -> list[str]:
     """What in a plan is outside its limits, in words; empty where nothing is."""
     window, boil, against = _dose_window(view), _boil_margin(view), []
-    if view.verdict.level in ("fail", "conditional fail"):
+    if view.verdict.level == "fail":
         against.append("the fill takes more of the gel time than it may")
     if boil is not None and boil.level == "fail":
         against.append(f"the bag is too deep: {boil.because}")
     if isinstance(window, DoseWindowView) and not window.is_planned_inside:
         against.append("the dose is outside what the day allows")
-    return [*against, *(f"pail {pail.number} would gel before it is used up" for pail, _ in view.gel_pails)]
+    return [*against, *(pail.words for pail in view.late_pails)]
 
 
 def _dose_window(view: PourPlanView) -> DoseWindowView | str:
