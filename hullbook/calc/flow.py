@@ -304,7 +304,7 @@ def share_of_minutes(strip: Strip, pull: Pull, names: Collection[str]) -> float:
     plain, slowed = (
         _plain_minutes(_pieces(one, pull), one.length_m) for one in (strip, replace(strip, sections=tuple(halved)))
     )
-    return slowed / plain - 1
+    return min(slowed / plain - 1, 1.0)  # the last digit of a whole may lie above it
 
 
 def equal_feeds(strip: Strip, lines: int) -> Strip:

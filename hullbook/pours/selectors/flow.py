@@ -2,8 +2,8 @@
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -74,7 +74,9 @@ from hullbook.pours.selectors.tried import (
     MM,
     UM2_PER_M2,
     VISCOSITY_POINTS,
+    StackKind,
     known_gel,
+    panel_kind,
     stack_kind,
     stack_way,
     trial_for,
@@ -247,17 +249,15 @@ class _Working:
         self.zones = schedule_view(resin_plan.revision, resin_sheet.values.get("cured_density_kg_m3")).zones
         self.medium, self.peel_ply = medium_of(resin_plan), sheet_laid(resin_plan, "peel_ply_coverage_m2")
         self.ways = {zone.zone.pk: stack_way(zone, self.medium, self.peel_ply) for zone in self.zones if zone.plies}
-        self.had = None if self.trial is None else stack_kind(self.trial.zone, self.trial.medium_id)
+        self.tried = set() if self.trial is None else set(self._tried_sections(panel_kind(self.trial)))
         self.own = {one.name: one for one in resin_plan.inputs.all()}
         self.heights = _heights(part)
-        self.by_sheets: set[str] = set()
 
     def view(self) -> PourPlanView:
-        strips = fill_together(tuple(self._laid()), self.pull)
         resin_rows = list(self._resin_rows())
-        plan = self._plan(strips)
+        plan = self._plan()
         rows: list[EntryRow] = []
-        for strip in strips:
+        for strip in self.strips:
             rows += _strip_rows(strip)
         rows += resin_rows
         view = PourPlanView(plan, tuple(rows))
@@ -265,7 +265,7 @@ class _Working:
         outside_kg = self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM)
         given_kg = pail_kg - outside_kg / pails_for(self.resin_plan.likely_kg, pail_kg)
         pails = planned_pails(
-            strips,
+            self.strips,
             view.resin,
             pail_kg=given_kg,
             mixing_min=self.inputs.mixing_min,
@@ -303,9 +303,31 @@ class _Working:
         """What the trial panel gave over what its sheets make of the same lay-up."""
         return 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
 
-    def _is_tried(self, zone: Zone, *, is_covered: bool) -> bool:
-        medium = self.medium.material.pk if self.medium is not None and is_covered else None
-        return self.had is not None and stack_kind(zone, medium).is_tried_by(self.had)
+    def _tried_sections(self, panel: StackKind) -> Iterator[str]:
+        for zone in self.zones:
+            bare = stack_kind((line.line.material for line in zone.lines), None)
+            covered = bare if self.medium is None else replace(bare, medium=self.medium.material.pk)
+            for kind, is_covered in ((covered, True), (bare, False)):
+                if kind.is_tried_by(panel):
+                    yield self._section_name(zone.zone, is_covered=is_covered)
+
+    def _section_name(self, zone: Zone, *, is_covered: bool) -> str:
+        return zone.name if is_covered or self.medium is None else f"{zone.name}, no flow medium"
+
+    @cached_property
+    def strips(self) -> tuple[StripFilled, ...]:
+        return fill_together(tuple(self._laid()), self.pull)
+
+    @cached_property
+    def by_sheets(self) -> set[str]:
+        """Sections of which the trial panel says nothing."""
+        return {one.name for strip in self.strips for one in strip.strip.sections} - self.tried
+
+    @cached_property
+    def share_by_sheets(self) -> float:
+        """What share of the slowest fill those take."""
+        slowest = max(self.strips, key=lambda one: one.fill.fill_minutes)
+        return share_of_minutes(slowest.strip, self.pull, self.by_sheets)
 
     # ---- Strips
 
@@ -329,11 +351,8 @@ class _Working:
                 raise Refused(f"No zone of the schedule with plies lies at {place}.")
             way = self.ways[zone.zone.pk]
             is_covered = way.medium is not None and end <= self.inputs.medium_to_mm
-            is_tried = self._is_tried(zone.zone, is_covered=is_covered)
             layer = way.layer if is_covered else way.laminate
-            name = zone.zone.name if is_covered or way.medium is None else f"{zone.zone.name}, no flow medium"
-            if not is_tried:
-                self.by_sheets.add(name)
+            name = self._section_name(zone.zone, is_covered=is_covered)
             rise_m = (height_mm_at(kinks, end) - height_mm_at(kinks, start)) / MM
             length_m = (end - start) / MM
             yield Section(
@@ -341,7 +360,7 @@ class _Working:
                 length_m=length_m,
                 thickness_mm=layer.thickness_mm,
                 porosity=layer.porosity,
-                permeability_m2=layer.permeability_m2 * (self.factor if is_tried else 1.0),
+                permeability_m2=layer.permeability_m2 * (self.factor if name in self.tried else 1.0),
                 rise_m=min(max(rise_m, -length_m), length_m),
             )
 
@@ -381,12 +400,11 @@ class _Working:
             name = f"feed line {line.number}"
             yield PlanZoneResin(name=name, line_number=line.number, kg=lines_kg / len(self.layout.lines))
 
-    def _plan(self, strips: Sequence[StripFilled]) -> PourPlan:
+    def _plan(self) -> PourPlan:
         inputs, pull = self.inputs, self.pull
         gel, words = self._gel()
         share = None if self.trial is None else self.trial.relative_sd
         without = tables.bands("flow")["fill_time_without_trial"]
-        self.share_by_sheets = 0.0 if self.trial is None else self._share_by_sheets(strips)
         low, high = time_band(share, (without.low, without.high), self.share_by_sheets)
         end_kg = self._item_kg(*PAST_THE_FLANGE)
         return PourPlan(
@@ -412,7 +430,7 @@ class _Working:
             thickening_per_min=pull.thickening_per_min,
             band_low=low,
             band_high=high,
-            fill_min=max(one.fill.fill_minutes for one in strips),
+            fill_min=max(one.fill.fill_minutes for one in self.strips),
             lag_m=self._lag_m(),
             gel_low_min=gel.low if gel else None,
             gel_mid_min=gel.mid if gel else None,
@@ -424,11 +442,6 @@ class _Working:
             total_kg=self._item_kg(*ON_THE_ZONE, *IN_THE_LINES) + end_kg,
             tables_digest=tables.digest(),
         )
-
-    def _share_by_sheets(self, strips: Sequence[StripFilled]) -> float:
-        """What share of the slowest fill goes by sheets though there is a trial panel."""
-        slowest = max(strips, key=lambda one: one.fill.fill_minutes)
-        return share_of_minutes(slowest.strip, self.pull, self.by_sheets)
 
     def _lag_m(self) -> float | None:
         """The longest of any zone under flow medium; None without medium, or where a sheet does not give it."""

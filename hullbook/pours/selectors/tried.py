@@ -82,11 +82,16 @@ class StackKind:
         return (self.medium, self.cores) == (panel.medium, panel.cores) and self.cloths <= panel.cloths
 
 
-def stack_kind(zone: Zone, medium: int | None) -> StackKind:
-    """The kind of a zone's stack under a medium, by its id; its lines are best fetched with their materials before."""
-    materials = [line.material for line in zone.lines.all()]
-    cores = frozenset(one.pk for one in materials if one.kind == MaterialKind.CORE)
-    return StackKind(medium, cores, frozenset(one.pk for one in materials) - cores)
+def stack_kind(materials: Iterable[Material], medium: int | None) -> StackKind:
+    """The kind of a stack of these cloths and cores, under a flow medium of this id."""
+    laid = list(materials)
+    cores = frozenset(one.pk for one in laid if one.kind == MaterialKind.CORE)
+    return StackKind(medium, cores, frozenset(one.pk for one in laid) - cores)
+
+
+def panel_kind(panel: TrialPanel) -> StackKind:
+    """The kind of stack a trial panel was of."""
+    return stack_kind((line.material for line in panel.zone.lines.select_related("material")), panel.medium_id)
 
 
 @dataclass(frozen=True)
@@ -231,17 +236,13 @@ def trial_for(plan: ResinPlan) -> TrialPanel | None:
     """
     medium = plan.inputs.get(name="medium_coverage_m2").material_id
     zones = plan.revision.zones.prefetch_related("lines__material")
-    kinds = {stack_kind(zone, medium) for zone in zones}
+    kinds = [stack_kind((line.material for line in zone.lines.all()), medium) for zone in zones]
     sound = TrialPanel.objects.current().filter(
         system=plan.system, medium=medium, entry__judgements__code=START_CODE, entry__judgements__level="pass"
     )
-    tried = sound.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk")
-    return next((one for one in tried.prefetch_related("zone__lines__material") if _speaks_for(one, kinds)), None)
-
-
-def _speaks_for(panel: TrialPanel, kinds: Iterable[StackKind]) -> bool:
-    had = stack_kind(panel.zone, panel.medium_id)
-    return any(kind.is_tried_by(had) for kind in kinds)
+    latest = sound.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk")
+    kind_of = ((panel, panel_kind(panel)) for panel in latest)
+    return next((panel for panel, had in kind_of if any(kind.is_tried_by(had) for kind in kinds)), None)
 
 
 # ---- Gel
