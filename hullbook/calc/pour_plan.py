@@ -125,44 +125,46 @@ def _filled(laid: StripLaid, lines: Sequence[tuple[int, Feed]], pull: Pull) -> S
 
 
 @dataclass(frozen=True)
-class MediumBay:
-    """The way from a feed line as far as flow medium lies over it.
+class UnderMedium:
+    """What lies under flow medium: its permeability through the thickness, and how far the medium runs ahead of it."""
 
-    `through` is how much sooner the stack on it is wet through than along, at its slowest.
+    through_permeability_m2: float
+    lag_m: float
+
+
+@dataclass(frozen=True)
+class MediumBay:
+    """The way from a feed line as far as flow medium lies over it, and the worst of what lies under.
+
+    `through` is how much sooner the stack is wet through than along.
     """
 
     station: str
     side: str
     line_number: int
     way_m: float
+    lag_m: float
     through: float
 
-    def is_one(self, lag_m: float, *, lag_share: float, least_through: float) -> bool:
+    def is_one(self, *, lag_share: float, least_through: float) -> bool:
         """Whether medium and laminate fill as one: the lag short against the way, and the stack soon wet through."""
-        return lag_m < lag_share * self.way_m and self.through >= least_through
+        return self.lag_m < lag_share * self.way_m and self.through >= least_through
 
 
-def medium_bays(filled: StripFilled, medium_to_m: float, through_m2: Mapping[str, float]) -> tuple[MediumBay, ...]:
-    """The ways under flow medium of a strip, line by line.
-
-    `through_m2` has the permeability through the thickness of each section under medium, by its name.
-    """
+def medium_bays(filled: StripFilled, medium_to_m: float, under: Mapping[str, UnderMedium]) -> tuple[MediumBay, ...]:
+    """The ways under flow medium of a strip, line by line; `under` has its sections under medium, by name."""
     strip, bays = filled.strip, []
     for number, feed, bay_end_m in zip(filled.line_numbers, strip.feeds, strip.bay_ends_m, strict=True):
         way_m = min(bay_end_m, medium_to_m) - feed.girth_m
         over = [
-            section
+            (Layer(section.thickness_mm, section.porosity, section.permeability_m2), under[section.name])
             for section, end_m in zip(strip.sections, strip.section_ends_m, strict=True)
-            if section.name in through_m2 and end_m > feed.girth_m and end_m - section.length_m < bay_end_m
+            if section.name in under and end_m > feed.girth_m and end_m - section.length_m < bay_end_m
         ]
         if over and way_m > 0:
-            through = min(
-                through_against_along(
-                    through_m2[one.name], Layer(one.thickness_mm, one.porosity, one.permeability_m2), way_m
-                )
-                for one in over
-            )
-            bays.append(MediumBay(filled.station, filled.side, number, way_m, through))
+            lag_m = max(one.lag_m for _, one in over)
+            through = min(through_against_along(one.through_permeability_m2, stack, way_m) for stack, one in over)
+            bays.append(MediumBay(filled.station, filled.side, number, way_m, lag_m, through))
     return tuple(bays)
 
 

@@ -15,6 +15,7 @@ from hullbook.calc.pour_plan import (
     PartResin,
     PlannedPail,
     StripLaid,
+    UnderMedium,
     ZoneResin,
     drawn_kg,
     fill_together,
@@ -181,12 +182,12 @@ def test_ways_under_flow_medium_end_at_the_next_line_at_the_flange_and_with_the_
     sections = (Section("bottom", 1.3, 6.0, 0.5, 8e-10), Section("bare", 0.7, 5.0, 0.48, 1e-10))
     lines = ((1, Feed(0.0, 0.0)), (4, Feed(0.5, 0.5)), (5, Feed(1.5, 1.5)))
     (filled,) = fill_together([StripLaid("5", "port", sections, lines)], PULL)
-    bays = medium_bays(filled, 1.3, {"bottom": 2e-12})
+    bays = medium_bays(filled, 1.3, {"bottom": UnderMedium(2e-12, 0.12)})
     assert [(bay.line_number, bay.way_m) for bay in bays] == [(1, 0.5), (4, pytest.approx(0.8))]
     assert [bay.through for bay in bays] == pytest.approx([17.36, 17.36 * 0.64 / 0.25], rel=1e-3)
     accepted = {"lag_share": 0.2, "least_through": 10}
-    assert [bay.is_one(0.12, **accepted) for bay in bays] == [False, True]
-    assert not bays[0].is_one(0.05, lag_share=0.2, least_through=20)
+    assert [bay.is_one(**accepted) for bay in bays] == [False, True]
+    assert not bays[1].is_one(lag_share=0.2, least_through=50)
     assert medium_bays(filled, 1.3, {}) == ()
 
 

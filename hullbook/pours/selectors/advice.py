@@ -229,17 +229,17 @@ def _lag_words(view: PourPlanView) -> str:
 
 def _medium_words(view: PourPlanView) -> str:
     """Where flow medium and laminate may not be taken for one layer; nothing where they may, or it is not known."""
-    lag_m, start = view.plan.lag_m, tables.start_values("flow")
-    if lag_m is None:
-        return ""
+    start = tables.start_values("flow")
     share, least = start["lag_share_of_way"].value, start["through_against_along"].value
-    ways = [bay for one in view.strips for bay in medium_bays(one.filled, view.plan.medium_to_mm / MM, view.through_m2)]
-    parted = [bay for bay in ways if not bay.is_one(lag_m, lag_share=share, least_through=least)]
+    end_m = view.plan.medium_to_mm / MM
+    ways = [bay for one in view.strips for bay in medium_bays(one.filled, end_m, view.under_medium)]
+    parted = [bay for bay in ways if not bay.is_one(lag_share=share, least_through=least)]
     if not parted:
         return ""
     worst = min(parted, key=lambda bay: bay.way_m)
-    more = f" and on {len(parted) - 1} more such ways" if len(parted) > 1 else ""
-    runs_mm, accepted_mm = MM * lag_m, MM * share * worst.way_m
+    others = len(parted) - 1
+    more = f" and on {others} more such way{'' if others == 1 else 's'}" if others else ""
+    runs_mm, accepted_mm = MM * worst.lag_m, MM * share * worst.way_m
     why = f"over {MM * worst.way_m:.0f} mm the medium runs up to {runs_mm:.0f} mm ahead, {accepted_mm:.0f} are accepted"
     if runs_mm < accepted_mm:
         why = f"it is wet through {worst.through:.1f} times sooner than along, {least:g} are wanted"

@@ -61,6 +61,7 @@ from hullbook.pours.models import (
 from hullbook.pours.selectors.day import LayoutView, layout_in_force
 from hullbook.pours.selectors.plan import BEST_FIRST, medium_of, plan_in_force, sheet_laid
 from hullbook.pours.selectors.pour_plan import (
+    LAG_WORDS,
     THROUGH_WORDS,
     PourPlanView,
     StripOfPlan,
@@ -486,20 +487,29 @@ class _Working:
                 source_kind=known.source_kind,
                 source=known.source,
             )
-        yield from self._through()
+        yield from self._under_medium()
         yield from self._tried()
 
-    def _through(self) -> Iterator[PlanCoefficient]:
+    def _under_medium(self) -> Iterator[PlanCoefficient]:
         for zone in self.zones:
             way = self.ways.get(zone.zone.pk)
-            if way is not None and way.crossed:
-                kinds = [known.source_kind for _, name, known in way.used if name == "permeability_through_um2"]
+            if way is None or way.lag_m is None:
+                continue
+            kinds = [known.source_kind for _, name, known in way.used if name == "permeability_through_um2"]
+            through_um2, source = (
+                UM2_PER_M2 * through_permeability_m2(way.crossed),
+                "plies and peel ply by their sheets",
+            )
+            for words, value, unit, how in (
+                (THROUGH_WORDS, through_um2, "um2", "crossed one after another"),
+                (LAG_WORDS, MM * way.lag_m, "mm", "an upper estimate"),
+            ):
                 yield PlanCoefficient(
-                    words=f"{THROUGH_WORDS}{zone.zone.name}",
-                    value=UM2_PER_M2 * through_permeability_m2(way.crossed),
-                    unit="um2",
+                    words=f"{words}{zone.zone.name}",
+                    value=value,
+                    unit=unit,
                     source_kind=max(kinds, key=BEST_FIRST.index),
-                    source="plies and peel ply crossed one after another, by their sheets",
+                    source=f"{source}, {how}",
                 )
 
     def _tried(self) -> Iterator[PlanCoefficient]:

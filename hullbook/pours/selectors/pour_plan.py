@@ -23,6 +23,7 @@ from hullbook.calc.pour_plan import (
     PartResin,
     PlannedPail,
     StripFilled,
+    UnderMedium,
     ZoneResin,
     drawn_kg,
 )
@@ -49,6 +50,7 @@ from hullbook.pours.models import (
 from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
 from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.tried import (
+    MM,
     UM2_PER_M2,
     trial_for,
 )
@@ -57,6 +59,7 @@ from hullbook.quantities.showing import show
 from hullbook.records.models import EntryRow
 
 THROUGH_WORDS = "permeability through what lies under the medium, "
+LAG_WORDS = "medium ahead of the lower skin, "
 
 
 def limit(name: str) -> float:
@@ -117,12 +120,13 @@ class PourPlanView:
         return self._of(PlanCoefficient)
 
     @property
-    def through_m2(self) -> dict[str, float]:
-        """By zone under flow medium: permeability through the thickness of what lies under it, where it is known."""
+    def under_medium(self) -> dict[str, UnderMedium]:
+        """What lies under flow medium, by zone; empty where that is not known."""
+        figures = {one.words: one.value for one in self.coefficients}
+        zones = [words.removeprefix(LAG_WORDS) for words in figures if words.startswith(LAG_WORDS)]
         return {
-            one.words.removeprefix(THROUGH_WORDS): one.value / UM2_PER_M2
-            for one in self.coefficients
-            if one.words.startswith(THROUGH_WORDS)
+            zone: UnderMedium(figures[THROUGH_WORDS + zone] / UM2_PER_M2, figures[LAG_WORDS + zone] / MM)
+            for zone in zones
         }
 
     @property
