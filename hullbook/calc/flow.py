@@ -15,9 +15,9 @@ elements in the tests.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from math import ceil, exp, expm1, log, log1p, pi, radians, sin, sqrt
 from typing import NamedTuple
 
@@ -92,7 +92,11 @@ class Strip:
             if not rows:
                 raise InputRefused("missing", field, "none", "give at least one")
         if self.feeds[0].opens_front_m != 0:
-            raise InputRefused("inconsistent", "feeds", self.feeds[0], "the first line is opened at the start, at 0 m")
+            given, accepted = (
+                f"{self.feeds[0].girth_m:g} m",
+                "the first line lies at the keel, 0 m, opened at the start",
+            )
+            raise InputRefused("inconsistent", "feeds", given, accepted)
         for before, after in zip(self.feeds, self.feeds[1:], strict=False):
             if not (before.girth_m < after.girth_m and before.opens_front_m < after.opens_front_m < self.length_m):
                 accepted = f"lines lie and are opened one after another, short of {self.length_m:g} m"
@@ -107,6 +111,11 @@ class Strip:
     def length_m(self) -> float:
         """Girth of the strip."""
         return self.section_ends_m[-1]
+
+    @property
+    def bay_ends_m(self) -> tuple[float, ...]:
+        """Girth at which the bay of each line ends: at the next line, the last at the end of the strip."""
+        return (*(feed.girth_m for feed in self.feeds[1:]), self.length_m)
 
 
 @dataclass(frozen=True)
@@ -273,12 +282,42 @@ def thickened_minutes(minutes: float, thickening_per_min: float) -> float:
     return -log1p(-reached) / thickening_per_min
 
 
-def equal_feeds(strip: Strip, lines: int) -> Strip:
-    """Lay this many lines at equal bays, each opened as the front comes to it, with the hose of the strip's first line.
+def hose_shares(strip: Strip) -> tuple[float, ...]:
+    """By what share each line's hose lengthens the time of its bay: twice its resistance over that of the bay."""
+    ends_m = (0.0, *strip.section_ends_m)
+    passed = (0.0, *accumulate(map(_resistance_1_m3, strip.sections)))
+    shares = []
+    for feed, bay_end_m in zip(strip.feeds, strip.bay_ends_m, strict=True):
+        bay = sum(
+            (after - before) * max(min(bay_end_m, end_m) - max(feed.girth_m, start_m), 0.0) / (end_m - start_m)
+            for (start_m, end_m), (before, after) in zip(pairwise(ends_m), pairwise(passed), strict=True)
+        )
+        shares.append(2 * feed.hose_resistance_1_m3 / bay)
+    return tuple(shares)
 
-    Raises `not_positive` for no line.
+
+def share_of_minutes(strip: Strip, pull: Pull, names: Collection[str]) -> float:
+    """What share of the fill's minutes the sections of these names answer for, with their lines where they are.
+
+    At constant viscosity: minutes grow straight with each resistance, so that what halving their permeability adds is
+    what they take. Raises as `fill` where the head is too high.
     """
-    require_positive("lines", lines)
+    halved = [
+        replace(one, permeability_m2=one.permeability_m2 / 2) if one.name in names else one for one in strip.sections
+    ]
+    plain, slowed = (
+        _plain_minutes(_pieces(one, pull), one.length_m) for one in (strip, replace(strip, sections=tuple(halved)))
+    )
+    return min(slowed / plain - 1, 1.0)  # the last digit of a whole may lie above it
+
+
+def equal_feeds(strip: Strip, lines: int) -> Strip:
+    """Lay this many lines at equal bays, each opened as the front comes to it.
+
+    Each has the hose that the strip's line in that place has, past the last of them the last one's.
+    Raises `not_positive` for no line, `impossible` for a part of one.
+    """
+    _require_lines("lines", lines)
     return _fed(strip, [strip.length_m * place / lines for place in range(lines)])
 
 
@@ -294,8 +333,8 @@ def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
     equal = equal_feeds(strip, lines)
     places = np.linspace(0, strip.length_m, ceil(strip.length_m / LINES_LAID_TO_M) + 1)
     require_between("lines", lines, 1, len(places) - 1)
-    resistances = [1000 * one.length_m / (one.permeability_m2 * one.thickness_mm) for one in strip.sections]
-    passed = np.interp(places, (0.0, *strip.section_ends_m), (0.0, *accumulate(resistances)))
+    resistances = accumulate(map(_resistance_1_m3, strip.sections))
+    passed = np.interp(places, (0.0, *strip.section_ends_m), (0.0, *resistances))
 
     def minutes_to_places(hose_resistance: float) -> np.ndarray:
         pieces = _pieces(replace(strip, feeds=(Feed(0.0, 0.0, hose_resistance),)), pull)
@@ -303,12 +342,13 @@ def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
 
     from_keel = minutes_to_places(0.0)
     for_resistance = (minutes_to_places(passed[-1]) - from_keel) / passed[-1]  # minutes against one 1/m3 all along
-    behind = (passed - strip.feeds[0].hose_resistance_1_m3)[:, None]
-    bays = from_keel - from_keel[:, None] - behind * (for_resistance - for_resistance[:, None])
+    ahead = for_resistance - for_resistance[:, None]
+    bays = from_keel - from_keel[:, None] - passed[:, None] * ahead  # without hose
     bays[np.tril_indices(len(places))] = np.inf  # from the line in the row to the front in the column
-    soonest, lines_before = bays[0], []
-    for _ in range(lines - 1):
-        through = soonest[:, None] + bays
+    first, *others = _hoses(strip, lines)
+    soonest, lines_before = (bays + first * ahead)[0], []
+    for hose in others:
+        through = soonest[:, None] + bays + hose * ahead
         lines_before.append(through.argmin(axis=0))
         soonest = through.min(axis=0)
     place, girths_m = len(places) - 1, []
@@ -322,9 +362,10 @@ def best_feeds(strip: Strip, pull: Pull, lines: int) -> Strip:
 def lines_enough(strip: Strip, pull: Pull, limit_minutes: float, most: int) -> int | None:
     """Fewest lines at equal bays that fill the strip within the limit, None where `most` are not enough.
 
-    Raises as `fill` where the head is too high, `not_positive` for the limit.
+    Raises as `fill` where the head is too high, `not_positive` for the limit, as `equal_feeds` for `most`.
     """
     require_positive("limit_minutes", limit_minutes, "min")
+    _require_lines("most", most)
     allowed = _plain_until(limit_minutes, pull.thickening_per_min)
     for lines in range(1, most + 1):
         if _plain_minutes(_pieces(equal_feeds(strip, lines), pull), strip.length_m) <= allowed:
@@ -332,9 +373,24 @@ def lines_enough(strip: Strip, pull: Pull, limit_minutes: float, most: int) -> i
     return None
 
 
+def _require_lines(field: str, lines: int) -> None:
+    if require_positive(field, lines) != int(lines):
+        raise InputRefused("impossible", field, lines, "give a whole number of lines")
+
+
 def _fed(strip: Strip, girths_m: Sequence[float]) -> Strip:
-    hose = strip.feeds[0].hose_resistance_1_m3
-    return replace(strip, feeds=tuple(Feed(girth_m, girth_m, hose) for girth_m in girths_m))
+    hoses = zip(girths_m, _hoses(strip, len(girths_m)), strict=True)
+    return replace(strip, feeds=tuple(Feed(girth_m, girth_m, hose) for girth_m, hose in hoses))
+
+
+def _hoses(strip: Strip, lines: int) -> list[float]:
+    """Resistance of the hose of each of so many lines: as the strip has them, past its last line that one's."""
+    hoses = [feed.hose_resistance_1_m3 for feed in strip.feeds]
+    return [hoses[min(place, len(hoses) - 1)] for place in range(lines)]
+
+
+def _resistance_1_m3(section: Section) -> float:
+    return 1000 * section.length_m / (section.permeability_m2 * section.thickness_mm)
 
 
 def _piece_at(pieces: Sequence[Piece], front_m: float) -> tuple[Piece, float]:
@@ -424,6 +480,7 @@ def greatest_lift_m(driving_pressure_pa: float, liquid_resin_density_kg_m3: floa
 def hose_resistance_1_m3(hose_length_m: float, bore_mm: float, fed_width_m: float) -> float:
     """Flow resistance of a supply hose to a strip one metre wide: 128 L / (pi D^4), once for each metre of width fed.
 
+    The width is all that draws through the hose: of both sides together where its inlet feeds both.
     Raises `not_positive`. Source: Hagen-Poiseuille, laminar flow in a round pipe.
     """
     require_positive("hose_length_m", hose_length_m, "m")
@@ -524,9 +581,10 @@ def fill_radial_minutes(constant_min_m2: float, from_radius_m: float, to_radius_
 def staged_minutes(constant_min_m2: float, length_m: float, lines: int, late_m: float = 0.0) -> float:
     """Minutes to wet an even level strip with lines at equal bays, each opened when the front is `late_m` past it.
 
-    Raises `not_positive`, `negative`, and `impossible` where the front would be past the next line already.
+    Raises `not_positive`, `negative`, and `impossible` where the front would be past the next line already, or for a
+    part of a line.
     """
-    require_positive("lines", lines)
+    _require_lines("lines", lines)
     bay_m = require_positive("length_m", length_m, "m") / lines
     require_between("late_m", late_m, 0, bay_m, "m, no more than a bay")
     return lines * fill_1d_minutes(constant_min_m2, bay_m) * (1 + 2 * (lines - 1) * late_m / length_m)
@@ -537,8 +595,8 @@ def staged_front_m(constant_min_m2: float, length_m: float, lines: int, minutes:
 
     At the end of the strip once it is wet. Raises as `staged_minutes`, `negative` for the minutes.
     """
-    bay_m = length_m / lines
     bay_minutes = staged_minutes(constant_min_m2, length_m, lines) / lines
+    bay_m = length_m / lines
     full, left = divmod(require_not_negative("minutes", minutes, "min"), bay_minutes)
     return min(full * bay_m + front_1d_m(constant_min_m2, left), length_m)
 

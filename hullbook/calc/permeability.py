@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, hypot, pi, sqrt, tanh
 
+from hullbook.calc.consumables import medium_uptake
 from hullbook.calc.errors import (
     InputRefused,
     require_between,
@@ -45,6 +46,19 @@ class Layer:
 
 
 @dataclass(frozen=True)
+class Crossed:
+    """One layer that resin crosses; its permeability through the thickness."""
+
+    thickness_mm: float
+    permeability_m2: float
+
+    def __post_init__(self) -> None:
+        """Refuse `not_positive`, `impossible`, `unit_suspect` (darcy)."""
+        require_positive("thickness_mm", self.thickness_mm, "mm")
+        require_permeability("permeability_m2", self.permeability_m2)
+
+
+@dataclass(frozen=True)
 class Trial:
     """What a trial panel says: permeability, and how far a hull's may lie from it.
 
@@ -76,6 +90,22 @@ def m2_from_darcy(darcy: float) -> float:
     return require_positive("darcy", darcy, "darcy") * M2_PER_DARCY
 
 
+def medium_layer(
+    thickness_mm: float, areal_weight_kg_m2: float, polymer_density_kg_m3: float, permeability_m2: float
+) -> Layer:
+    """Flow medium as a layer: its thickness under the bag less its own solid is what it holds.
+
+    Raises as `medium_uptake` and `Layer`.
+    """
+    held = medium_uptake(
+        thickness_under_vacuum_mm=thickness_mm,
+        dry_areal_weight_kg_m2=areal_weight_kg_m2,
+        polymer_density_kg_m3=polymer_density_kg_m3,
+        liquid_resin_density_kg_m3=1.0,  # how open it is has nothing to do with what fills it
+    )
+    return Layer(thickness_mm, held.porosity, permeability_m2)
+
+
 def effective_medium(layers: Sequence[Layer]) -> Layer:
     """Layers side by side along the flow as one: permeability and porosity weighted by thickness.
 
@@ -92,10 +122,10 @@ def effective_medium(layers: Sequence[Layer]) -> Layer:
     )
 
 
-def through_permeability_m2(layers: Sequence[Layer]) -> float:
+def through_permeability_m2(layers: Sequence[Crossed]) -> float:
     """Permeability across layers that resin crosses one after another: total thickness / sum of h / K.
 
-    Each layer carries its permeability through the thickness. Raises `missing` without layers.
+    Raises `missing` without layers.
     """
     if not layers:
         raise InputRefused("missing", "layers", "none", "give at least one layer")
@@ -104,19 +134,33 @@ def through_permeability_m2(layers: Sequence[Layer]) -> float:
     )
 
 
-def lag_length_m(medium: Layer, laminate: Layer, through_permeability_m2: float) -> float:
+def lag_length_m(medium: Layer, laminate_porosity: float, crossed: Sequence[Crossed]) -> float:
     """How far the front in the flow medium runs ahead of the one on the laminate's lower face, in m.
 
-    An upper estimate: quasi-steady, the laminate filled through its thickness only. It does not depend on pressure or
-    viscosity. End the medium at least this far before the vent. Raises as `Layer` and `require_permeability`.
+    `crossed` is all that resin crosses under the medium to get there, peel ply and plies: together they are as deep as
+    is to be wetted. An upper estimate: quasi-steady, filled through the thickness only. It does not depend on pressure
+    or viscosity. End the medium at least this far before the vent. Raises as `require_fraction` and
+    `through_permeability_m2`.
     Source: recomputed independently; a two-dimensional fill gives 0.98 of it, and 0.78 where resin also runs along the
     laminate (from memory of one model; not tried against experiment).
     """
+    porosity = require_fraction("laminate_porosity", laminate_porosity)
+    through = through_permeability_m2(crossed)
+    medium_m, depth_m = medium.thickness_mm / 1000, sum(layer.thickness_mm for layer in crossed) / 1000
+    a = 2 * through * medium.porosity / (porosity * medium.permeability_m2)
+    b = 2 * through / (medium_m * medium.permeability_m2)
+    return 3 / b * (sqrt(2 * a + 4 / 3 * b * depth_m) - sqrt(2 * a))
+
+
+def through_against_along(through_permeability_m2: float, stack: Layer, way_m: float) -> float:
+    """How much sooner a stack is wet through than along: Kz x^2 / (K H^2), x the way and H the stack's thickness.
+
+    Far above 1 the front stands upright and `effective_medium` holds. Raises `not_positive`, `impossible`,
+    `unit_suspect` (darcy). Source: Darcy's law, the ratio of the times of the two ways.
+    """
     require_permeability("through_permeability_m2", through_permeability_m2)
-    medium_m, laminate_m = medium.thickness_mm / 1000, laminate.thickness_mm / 1000
-    a = 2 * through_permeability_m2 * medium.porosity / (laminate.porosity * medium.permeability_m2)
-    b = 2 * through_permeability_m2 / (medium_m * medium.permeability_m2)
-    return 3 / b * (sqrt(2 * a + 4 / 3 * b * laminate_m) - sqrt(2 * a))
+    require_positive("way_m", way_m, "m")
+    return through_permeability_m2 * way_m**2 / (stack.permeability_m2 * (stack.thickness_mm / 1000) ** 2)
 
 
 def kozeny_carman_ratio(first_fibre_volume_fraction: float, second_fibre_volume_fraction: float) -> float:
@@ -202,12 +246,17 @@ def fit_trial(
     )
 
 
-def time_band(relative_sd: float | None, without_trial: tuple[float, float]) -> tuple[float, float]:
+def time_band(
+    relative_sd: float | None, without_trial: tuple[float, float], share_without: float = 0.0
+) -> tuple[float, float]:
     """Factors between which the time of a fill lies, low and high, about 95 %.
 
-    `relative_sd` is a trial's; without a trial the band handed in holds. Raises `negative`.
+    `relative_sd` is a trial's; without a trial the band handed in holds, and so it does for `share_without` of the
+    time, which stretches unlike the trial take. Raises `negative`, `impossible` for a share outside 0 to 1.
     """
     if relative_sd is None:
         return without_trial
+    require_between("share_without", share_without, 0, 1)
     factor = exp(COVERAGE_FACTOR * require_not_negative("relative_sd", relative_sd))
-    return 1 / factor, factor
+    low, high = without_trial
+    return share_without * low + (1 - share_without) / factor, share_without * high + (1 - share_without) * factor

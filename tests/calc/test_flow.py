@@ -2,6 +2,7 @@
 
 import math
 from bisect import bisect_right
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
-from scipy.optimize import minimize
+from scipy.optimize import minimize, minimize_scalar
 from skfem import Basis, BilinearForm, ElementLineP1, FacetBasis, LinearForm, MeshLine, condense, solve
 
 from hullbook.calc.check_rows import agrees, found
@@ -34,7 +35,9 @@ from hullbook.calc.flow import (
     fill_series_minutes,
     greatest_lift_m,
     hose_resistance_1_m3,
+    hose_shares,
     lines_enough,
+    share_of_minutes,
     staged_front_m,
     staged_minutes,
     thickened_minutes,
@@ -266,6 +269,68 @@ def test_the_hose_bounds_the_first_rush():
     bay = Section("sandwich", 0.9, 6.0, 0.5133, 7.917e-10)
     run = fill(fed((bay,), hose=hose_resistance_1_m3(3, 12, 5)), PULL)
     assert 5 * run.demand_kg_min_m(0) == pytest.approx(5.222, rel=1e-3)
+
+
+def hose_and_bay_seconds(sides: int) -> float:
+    """An ODE of the whole: `sides` strips of the same bay, 5 m wide each, draw through one hose of 3 m, 12 mm bore."""
+    bay, width_m = Section("sandwich", 0.9, 6.0, 0.5133, 7.917e-10), 5.0
+    hose = 128 * PULL.viscosity_pa_s * 3 / (math.pi * 0.012**4)  # Pa s/m3, Hagen-Poiseuille
+    section_m2 = width_m * bay.thickness_mm / 1000
+
+    def speed(_, way):
+        laminate = PULL.viscosity_pa_s * way / (bay.permeability_m2 * section_m2)
+        flow_of_a_side = PULL.driving_pressure_pa / (sides * hose + laminate)
+        return flow_of_a_side / (bay.porosity * section_m2)
+
+    def there(_, way):
+        return way[0] - bay.length_m
+
+    there.terminal = True
+    return solve_ivp(speed, (0, 1e4), [0.0], events=there, rtol=1e-9, atol=1e-12).t_events[0][0]
+
+
+@pytest.mark.parametrize(("sides", "seconds"), [(1, 724.8), (2, 896.8)])
+def test_a_hose_whose_inlet_feeds_both_sides_counts_double(sides, seconds):
+    bay = Section("sandwich", 0.9, 6.0, 0.5133, 7.917e-10)
+    run = fill(fed((bay,), hose=hose_resistance_1_m3(3, 12, 5 * sides)), PULL)
+    assert run.fill_minutes * 60 == pytest.approx(hose_and_bay_seconds(sides), rel=1e-6)
+    assert run.fill_minutes * 60 == pytest.approx(seconds, rel=1e-3)
+
+
+@pytest.mark.parametrize(("bore_mm", "longer"), [(12, 1.311), (16, 1.098)])
+def test_a_hose_lengthens_an_even_bay_by_twice_its_share(bore_mm, longer):
+    """607.2 and 724.8 s against 552.8 s without hose (recomputed independently); the second bay is twice as long."""
+    bays = Section("sandwich", 2.7, 6.0, 0.5133, 7.917e-10)
+    hose = hose_resistance_1_m3(3, bore_mm, 5)
+    first, second = hose_shares(Strip((bays,), (Feed(0.0, 0.0, hose), Feed(0.9, 0.9, hose))))
+    assert 1 + first == pytest.approx(longer, rel=1e-3)
+    assert second == pytest.approx(first / 2)
+
+
+def test_each_section_answers_for_a_share_of_the_minutes():
+    """The brake slows itself alone, mu eps L^2 / (2 K dp) = 394.7 of 4641 s; all shares and the hose make the whole."""
+    strip = fed((KEEL, SIDE, FLANGE))
+    assert share_of_minutes(strip, PULL, {"flange and brake"}) == pytest.approx(394.7 / 4641, rel=1e-3)
+    names = ("keel", "sandwich", "flange and brake")
+    assert sum(share_of_minutes(strip, PULL, {name}) for name in names) == pytest.approx(1.0)
+    assert share_of_minutes(strip, PULL, names) == pytest.approx(1.0)
+    assert share_of_minutes(strip, PULL, ()) == 0.0
+    bay = fed((Section("sandwich", 0.9, 6.0, 0.5133, 7.917e-10),), hose=hose_resistance_1_m3(3, 12, 5))
+    assert share_of_minutes(bay, PULL, {"sandwich"}) == pytest.approx(552.8 / 724.8, rel=1e-3)
+
+
+def test_lines_moved_keep_each_its_own_hose():
+    strip = Strip((SANDWICH,), (Feed(0.0, 0.0, 4e10), Feed(1.5, 1.5, 2e10)))
+    assert [feed.hose_resistance_1_m3 for feed in equal_feeds(strip, 3).feeds] == [4e10, 2e10, 2e10]
+    best = best_feeds(strip, PULL, 2)
+    assert [feed.hose_resistance_1_m3 for feed in best.feeds] == [4e10, 2e10]
+
+    def minutes_at(place):
+        return minutes_of(replace(strip, feeds=(strip.feeds[0], Feed(place, place, 2e10))))
+
+    found = minimize_scalar(minutes_at, bounds=(0.1, 2.6), method="bounded")
+    assert best.feeds[1].girth_m == pytest.approx(found.x, abs=0.006)
+    assert minutes_of(best) == pytest.approx(found.fun, rel=1e-4)
 
 
 def test_bays_of_unlike_resistance_fill_soonest_when_their_products_are_alike():
@@ -517,7 +582,14 @@ def test_resin_that_thickens_too_soon_is_refused_with_where_it_stops():
         ("inconsistent", lambda: fed((SANDWICH,), 1.8, 0.9)),
         ("inconsistent", lambda: fed((SANDWICH,), 2.7)),
         ("not_positive", lambda: equal_feeds(fed((SANDWICH,)), 0)),
+        ("impossible", lambda: equal_feeds(fed((SANDWICH,)), 2.5)),
+        ("impossible", lambda: best_feeds(fed((SANDWICH,)), PULL, 2.5)),
+        ("impossible", lambda: lines_enough(fed((SANDWICH,)), PULL, 13, 2.5)),
+        ("not_positive", lambda: lines_enough(fed((SANDWICH,)), PULL, 13, 0)),
         ("impossible", lambda: best_feeds(fed((KEEL,)), PULL, 31)),
+        ("not_positive", lambda: staged_minutes(11.375, 2.7, 0)),
+        ("not_positive", lambda: staged_front_m(11.375, 2.7, 0, 5.0)),
+        ("impossible", lambda: staged_front_m(11.375, 2.7, 1.5, 5.0)),
         ("impossible", lambda: staged_minutes(11.375, 2.7, 3, 1.0)),
         ("negative", lambda: staged_front_m(11.375, 2.7, 3, -1.0)),
         ("impossible", lambda: fill_inclined_minutes(11.375, 9.0, 8.97, 90)),

@@ -14,6 +14,7 @@ from skfem import Basis, BilinearForm, ElementQuad1, ElementQuad2, Functional, L
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.errors import InputRefused
 from hullbook.calc.permeability import (
+    Crossed,
     Layer,
     Trial,
     effective_medium,
@@ -23,7 +24,9 @@ from hullbook.calc.permeability import (
     kozeny_carman_ratio,
     lag_length_m,
     m2_from_darcy,
+    medium_layer,
     require_permeability,
+    through_against_along,
     through_permeability_m2,
     time_band,
 )
@@ -79,7 +82,8 @@ def test_layers_side_by_side_conduct_as_finite_elements_say():
 @given(st.lists(layers, min_size=1, max_size=6))
 def test_a_stack_conducts_no_better_than_its_best_layer_and_no_worse_than_its_worst(stack):
     permeabilities = [layer.permeability_m2 for layer in stack]
-    along, through = effective_medium(stack).permeability_m2, through_permeability_m2(stack)
+    crossed = [Crossed(layer.thickness_mm, layer.permeability_m2) for layer in stack]
+    along, through = effective_medium(stack).permeability_m2, through_permeability_m2(crossed)
     assert min(permeabilities) * (1 - 1e-9) <= through <= along * (1 + 1e-9)
     assert along <= max(permeabilities) * (1 + 1e-9)
     held = sum(layer.porosity * layer.thickness_mm for layer in stack)
@@ -106,13 +110,21 @@ def test_the_lag_is_that_of_two_coupled_fronts_solved_step_by_step(through):
     full.terminal = True
     first = [MESH.porosity / MESH.permeability_m2 * start, rise * start]
     run = solve_ivp(slopes, (start, 2.0), first, events=full, rtol=1e-9, atol=1e-14, method="LSODA")
-    assert lag_length_m(MESH, LAMINATE, through) == pytest.approx(run.t_events[0][0], rel=1e-4)
+    lag = lag_length_m(MESH, LAMINATE.porosity, [Crossed(LAMINATE.thickness_mm, through)])
+    assert lag == pytest.approx(run.t_events[0][0], rel=1e-4)
 
 
 @given(layers, layers, st.floats(-13.0, -10.5).map(lambda power: 10**power))
 def test_the_lag_stays_below_its_upper_limit(medium, laminate, through):
     limit = math.sqrt(6e-6 * medium.thickness_mm * laminate.thickness_mm * medium.permeability_m2 / through)
-    assert 0 < lag_length_m(medium, laminate, through) <= limit * (1 + 1e-9)
+    lag = lag_length_m(medium, laminate.porosity, [Crossed(laminate.thickness_mm, through)])
+    assert 0 < lag <= limit * (1 + 1e-9)
+
+
+def test_flow_medium_holds_its_thickness_less_its_own_solid():
+    """0.16 kg/m2 at 950 kg/m3 is 0.1684 mm of solid in a millimetre (recomputed by hand)."""
+    medium = medium_layer(1.0, 0.16, 950.0, 4e-9)
+    assert (medium.porosity, medium.permeability_m2) == pytest.approx((0.8316, 4e-9), rel=1e-4)
 
 
 # ---- Fibre share and grooves
@@ -211,6 +223,12 @@ def test_the_band_is_wide_until_there_is_a_trial():
     assert (low, high) == pytest.approx((1 / 1.2714, 1.2714), rel=1e-3)
 
 
+def test_what_is_unlike_the_trial_keeps_the_wide_band_by_its_share():
+    """A third of the time by sheets: (0.6 + 2 / 1.2) / 3 and (1.7 + 2 x 1.2) / 3 of the likely."""
+    assert time_band(math.log(1.2) / 2, (0.6, 1.7), 1 / 3) == pytest.approx(((0.6 + 2 / 1.2) / 3, (1.7 + 2.4) / 3))
+    assert time_band(0.12, (0.6, 1.7), 1.0) == pytest.approx((0.6, 1.7))
+
+
 @given(st.floats(0.0, 0.5), st.floats(0.0, 0.5))
 def test_more_scatter_makes_the_band_wider(one, other):
     less, more = sorted((one, other))
@@ -243,8 +261,15 @@ def test_a_permeability_given_in_darcy_is_offered_in_square_metres(permeability)
         (lambda: Layer(0.0, 0.5, 1e-9), "not_positive"),
         (lambda: effective_medium(()), "missing"),
         (lambda: through_permeability_m2(()), "missing"),
+        (lambda: Crossed(0.0, 1e-12), "not_positive"),
+        (lambda: Crossed(0.14, 3.0), "unit_suspect"),
+        (lambda: lag_length_m(MESH, 46.0, [Crossed(5.0, 3e-12)]), "unit_suspect"),
+        (lambda: lag_length_m(MESH, 0.46, []), "missing"),
+        (lambda: through_against_along(3e-12, LAMINATE, 0.0), "not_positive"),
+        (lambda: medium_layer(0.15, 0.16, 950.0, 4e-9), "inconsistent"),
         (lambda: groove_layer(25, 2, 20), "impossible"),
         (lambda: time_band(-0.1, (0.6, 1.7)), "negative"),
+        (lambda: time_band(0.1, (0.6, 1.7), 1.1), "impossible"),
     ],
 )
 def test_what_cannot_be_is_refused(call, key):

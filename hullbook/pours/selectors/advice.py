@@ -13,16 +13,17 @@ from hullbook.calc.flow import (
     best_feeds,
     equal_feeds,
     fill,
+    hose_shares,
     lines_enough,
 )
 from hullbook.calc.gel import DoseWindow, dose_window
+from hullbook.calc.pour_plan import StripFilled, medium_bays
 from hullbook.calc.styrene import judge_boil_margin
 from hullbook.calc.verdict import Verdict, no_verdict
 from hullbook.pours.models import (
     PourPlan,
 )
-from hullbook.pours.selectors.flow import medium_of
-from hullbook.pours.selectors.plan import second_part
+from hullbook.pours.selectors.plan import medium_of, second_part
 from hullbook.pours.selectors.pour_plan import (
     PourPlanView,
     limit,
@@ -82,6 +83,7 @@ class PourPlanAdvice:
     lines_enough: int | None
     hose_words: str
     lag_words: str
+    medium_words: str
     window: DoseWindowView | str
     boil: Verdict | None
     thick_words: str
@@ -107,8 +109,9 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
         spacings=tuple(one for one in spacings if one is not None),
         limit_min=limit_min,
         lines_enough=None if not limit_min else lines_enough(strip, view.pull, limit_min, MOST_LINES),
-        hose_words=_hose_words(strip),
+        hose_words=_hose_words(view.slowest.filled),
         lag_words=_lag_words(view),
+        medium_words=_medium_words(view),
         window=_dose_window(view),
         boil=_boil_margin(view),
         thick_words=_thick_words(view),
@@ -159,10 +162,10 @@ def _boil_margin(view: PourPlanView) -> Verdict | None:
     if styrene is None:
         return None
     start = tables.start_values("styrene")["red_factor"]
-    source = f"{start.source} ({start.status}); activity {styrene['activity']:.2f} by Raoult's law"
+    source = f"{start.source} ({start.status}); {styrene.words}"
     plan = view.plan
     try:
-        return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene)
+        return judge_boil_margin(plan.bag_pressure_mbar_abs, plan.hottest_c, source=source, **styrene.given())
     except InputRefused as refused:
         return no_verdict("styrene.boil", f"not known: {refused.accepted}", unit="mbar", source=source)
 
@@ -194,19 +197,14 @@ def _spacing(words: str, with_lines: Callable[[], Strip], pull: Pull) -> Spacing
         return None
 
 
-def _hose_words(strip: Strip) -> str:
+def _hose_words(filled: StripFilled) -> str:
     """Where the supply hose costs a share of the time worth naming."""
     start = tables.start_values("flow")["hose_share_of_bay"]
-    ends = [*(feed.girth_m for feed in strip.feeds[1:]), strip.length_m]
-    for place, (feed, end) in enumerate(zip(strip.feeds, ends, strict=True), start=1):
-        bay = 0.0
-        for section, section_end in zip(strip.sections, strip.section_ends_m, strict=True):
-            wet = min(end, section_end) - max(feed.girth_m, section_end - section.length_m)
-            bay += max(wet, 0.0) * MM / (section.permeability_m2 * section.thickness_mm)
-        if 2 * feed.hose_resistance_1_m3 > start.value * bay:
-            share = 2 * feed.hose_resistance_1_m3 / bay
+    for number, share in zip(filled.line_numbers, hose_shares(filled.strip), strict=True):
+        if share > start.value:
             return (
-                f"The supply hose of line {place} adds {100 * share:.0f} % to the time of its bay: shorten or widen it."
+                f"The supply hose of line {number} adds {100 * share:.0f} % to the time of its bay: "
+                "shorten or widen it."
             )
     return ""
 
@@ -216,13 +214,37 @@ def _lag_words(view: PourPlanView) -> str:
     if medium_of(view.plan.resin_plan) is None:
         return "No flow medium is laid."
     if lag_m is None:
-        return "The lag of the lower skin is not known: a sheet lacks the permeability through the plies."
-    share = tables.start_values("flow")["lag_share_of_way"]
-    end_mm = view.plan.medium_to_mm
-    left_mm = min(max(strip.filled.length_mm - end_mm, 0.0) for strip in view.strips)
+        return (
+            "The lag of the lower skin is not known, nor whether flow medium and laminate fill as one: a sheet lacks "
+            "the permeability through the plies."
+        )
+    left_mm = min(max(strip.filled.length_mm - view.plan.medium_to_mm, 0.0) for strip in view.strips)
     said = f"The flow medium runs up to {MM * lag_m:.0f} mm ahead of the lower skin"
     if MM * lag_m > left_mm:
         return (
             f"{said}, but ends {left_mm:.0f} mm before the flange: end it sooner, or the vent fills with the skin dry."
         )
-    return f"{said} and ends {left_mm:.0f} mm before the flange; below {share.value:g} of the way they count as one."
+    return f"{said} and ends {left_mm:.0f} mm before the flange."
+
+
+def _medium_words(view: PourPlanView) -> str:
+    """Where flow medium and laminate may not be taken for one layer; nothing where they may, or it is not known."""
+    start = tables.start_values("flow")
+    share, least = start["lag_share_of_way"].value, start["through_against_along"].value
+    end_m = view.plan.medium_to_mm / MM
+    ways = [bay for one in view.strips for bay in medium_bays(one.filled, end_m, view.under_medium)]
+    parted = [bay for bay in ways if not bay.is_one(lag_share=share, least_through=least)]
+    if not parted:
+        return ""
+    worst = min(parted, key=lambda bay: bay.way_m)
+    others = len(parted) - 1
+    more = f" and on {others} more such way{'' if others == 1 else 's'}" if others else ""
+    runs_mm, accepted_mm = MM * worst.lag_m, MM * share * worst.way_m
+    why = f"over {MM * worst.way_m:.0f} mm the medium runs up to {runs_mm:.0f} mm ahead, {accepted_mm:.0f} are accepted"
+    if runs_mm < accepted_mm:
+        why = f"it is wet through {worst.through:.1f} times sooner than along, {least:g} are wanted"
+    return (
+        f"Flow medium and laminate do not fill as one from feed line {worst.line_number} at station {worst.station} "
+        f"{worst.side}{more}: {why}. The lower skin is wet later than these times say: end the medium sooner, or feed "
+        "more slowly."
+    )

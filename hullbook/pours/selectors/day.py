@@ -56,6 +56,11 @@ class LayoutView:
     def line(self, number: int) -> FeedLine:
         return next(line for line in self.lines if line.number == number)
 
+    def sides_of_an_inlet(self, line: FeedLine) -> int:
+        """How many sides draw through one inlet of a line: both, unless it lies on one or each has its own inlets."""
+        sides = {inlet.side for inlet in self.inlets if inlet.line_number == line.number}
+        return 1 if line.side != Side.BOTH or sides == set(HullSide) else 2
+
 
 def when_it_opens(line: FeedLine) -> str:
     """In the words of the layout, else by the front that opens it."""

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import cast
 
+from hullbook.calc.flow import driving_pressure_pa, fill_constant_min_m2, front_1d_m
 from hullbook.drawings.axes import round_step
 from hullbook.drawings.half_girth import (
     Arrival,
@@ -25,6 +26,7 @@ from hullbook.pours.selectors.day import LayoutView
 from hullbook.pours.selectors.hold import HoldTestView
 from hullbook.pours.selectors.plan import WorkedOutPlan
 from hullbook.pours.selectors.pour_plan import PourPlanView
+from hullbook.pours.selectors.tried import MM, UM2_PER_M2
 
 CONTOURS = 8
 
@@ -88,9 +90,14 @@ def panel_plot(panel: TrialPanel) -> Scene:
     """The front of a trial panel as read, and by the permeability fitted to it."""
     read = [(row.minute, row.front_mm) for row in panel.readings.all()]
     last = read[-1][0]
-    pull = 100 * (panel.station_pressure_mbar - panel.bag_pressure_mbar_abs)
-    speed = 120 * panel.permeability_um2 * 1e-12 * pull / (panel.viscosity_pa_s * panel.porosity)
-    fitted = [(last * n / 40, 1000 * (speed * last * n / 40) ** 0.5) for n in range(41)]
+    constant = fill_constant_min_m2(
+        panel.viscosity_pa_s,
+        panel.porosity,
+        panel.permeability_um2 / UM2_PER_M2,
+        driving_pressure_pa(panel.station_pressure_mbar, panel.bag_pressure_mbar_abs),
+    )
+    minutes = [last * n / 40 for n in range(41)]
+    fitted = [(minute, MM * front_1d_m(constant, minute)) for minute in minutes]
     return series_plot(
         [Series("read", read, drawn="points"), Series("fitted", fitted, drawn="planned")],
         x_label="minutes since the first resin in the panel",

@@ -2,8 +2,8 @@
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -17,16 +17,18 @@ from hullbook.calc.flow import (
     driving_pressure_pa,
     greatest_lift_m,
     hose_resistance_1_m3,
+    share_of_minutes,
 )
 from hullbook.calc.gel import GelBand
-from hullbook.calc.permeability import (
-    time_band,
-)
+from hullbook.calc.permeability import through_permeability_m2, time_band
 from hullbook.calc.pour_plan import (
     StripFilled,
     StripLaid,
     fill_together,
+    height_mm_at,
+    pails_for,
     planned_pails,
+    stations_off,
 )
 from hullbook.calc.viscosity import (
     thickening_per_min,
@@ -37,6 +39,7 @@ from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import ZoneView, lines_of, revision_in_force, schedule_view
 from hullbook.materials.enums import SourceKind
+from hullbook.materials.models import Material
 from hullbook.materials.selectors import (
     SheetInForce,
     properties_in_force,
@@ -56,8 +59,10 @@ from hullbook.pours.models import (
     ResinPlan,
 )
 from hullbook.pours.selectors.day import LayoutView, layout_in_force
-from hullbook.pours.selectors.plan import plan_in_force
+from hullbook.pours.selectors.plan import BEST_FIRST, medium_of, plan_in_force, sheet_laid
 from hullbook.pours.selectors.pour_plan import (
+    LAG_WORDS,
+    THROUGH_WORDS,
     PourPlanView,
     StripOfPlan,
     limit,
@@ -66,12 +71,16 @@ from hullbook.pours.selectors.pour_plan import (
     styrene_of,
 )
 from hullbook.pours.selectors.tried import (
+    MEDIUM_WANTS,
     MM,
     UM2_PER_M2,
     VISCOSITY_POINTS,
+    StackKind,
     known_gel,
+    panel_kind,
+    stack_kind,
     stack_way,
-    trial_in_force,
+    trial_for,
     viscosity_points,
 )
 from hullbook.quantities import tables
@@ -151,6 +160,8 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
     if layout is None:
         words = "No feed lines are logged: draw the first line, with its inlet and the stations."
         lacking.append(Lacking(words, "pours:layout-log", here))
+    else:
+        lacking += [Lacking(words, "pours:layout-log", here) for words in _lines_that_do_not_begin_at_the_keel(layout)]
     if plan is None:
         return lacking
     resin = properties_in_force([plan.system.resin])[plan.system.resin_id]
@@ -160,32 +171,37 @@ def what_a_pour_plan_lacks(part: Part) -> list[Lacking]:
     if not plan.system.gel_times.exists():
         words = f"{plan.system.code} has no gel table: enter the system with the maker's table."
         lacking.append(Lacking(words, "materials:system-add", ()))
-    lacking += [
-        Lacking(f"Not in the sheet of {code}: its permeability along the plies.", "materials:sheet-revise", (code,))
-        for code in _without_permeability(plan)
-    ]
+    for material, labels in _missing_in_sheets(plan):
+        words = f"Not in the sheet of {material.code}: its {', its '.join(labels)}."
+        lacking.append(Lacking(words, "materials:sheet-revise", (material.code,)))
     return lacking
 
 
-def _without_permeability(plan: ResinPlan) -> list[str]:
-    zones = schedule_view(plan.revision).zones
-    plies = {line.line.material.code: line.sheet for zone in zones for line in zone.plies}
-    medium = medium_of(plan)
+def _lines_that_do_not_begin_at_the_keel(layout: LayoutView) -> Iterator[str]:
+    """A strip is worked out from the keel outwards: sentences that name what begins elsewhere, or not at all."""
+    first = [line for line in layout.lines if line.opens_after is None]
+    for line in first:
+        if line.girth_mm > 0:
+            yield (
+                f"Feed line {line.number} ({line.name}) is opened at the start {line.girth_mm:g} mm from the keel: "
+                "resin would run both ways from it, which no plan works out. Lay it at the keel, 0 mm, or say whose "
+                "front opens it."
+            )
+    for side in HullSide:
+        if not any(line.side in (Side.BOTH, side) for line in first):
+            yield f"No feed line is opened at the start on {side}: give one at the keel, 0 mm."
+
+
+def _missing_in_sheets(plan: ResinPlan) -> Iterator[tuple[Material, list[str]]]:
+    """What the cloths and the flow medium are to be known by, and are not, by its label."""
+    zones, medium = schedule_view(plan.revision).zones, medium_of(plan)
+    wanted: dict[Material, tuple[SheetInForce, tuple[str, ...]]]
+    wanted = {line.line.material: (line.sheet, ("permeability_um2",)) for zone in zones for line in zone.plies}
     if medium is not None:
-        plies[medium.material.code] = medium
-    return [code for code, sheet in plies.items() if "permeability_um2" not in sheet.values]
-
-
-def medium_of(plan: ResinPlan) -> SheetInForce | None:
-    """The flow medium a resin plan is made with, if any."""
-    return _laid(plan, "medium_coverage_m2")
-
-
-def _laid(plan: ResinPlan, name: str) -> SheetInForce | None:
-    line = plan.inputs.select_related("material").get(name=name)
-    if line.material is None:
-        return None
-    return properties_in_force([line.material])[line.material.pk]
+        wanted[medium.material] = (medium, MEDIUM_WANTS)
+    for material, (sheet, names) in wanted.items():
+        if labels := [properties_of(material.kind)[name].label for name in names if name not in sheet.values]:
+            yield material, labels
 
 
 # ---- Working it out
@@ -227,29 +243,30 @@ class _Working:
     ) -> None:
         self.part, self.resin_plan, self.layout, self.inputs, self.on = part, resin_plan, layout, inputs, on
         self.system = resin_plan.system
-        self.trial = trial_in_force(self.system)
+        self.trial = trial_for(resin_plan)
         resin_sheet = properties_in_force([self.system.resin])[self.system.resin_id]
         self.resin_sheet = resin_sheet
         self.density = resin_sheet.values["liquid_density_kg_m3"].value
         self.zones = schedule_view(resin_plan.revision, resin_sheet.values.get("cured_density_kg_m3")).zones
-        self.medium, self.peel_ply = medium_of(resin_plan), _laid(resin_plan, "peel_ply_coverage_m2")
+        self.medium, self.peel_ply = medium_of(resin_plan), sheet_laid(resin_plan, "peel_ply_coverage_m2")
         self.ways = {zone.zone.pk: stack_way(zone, self.medium, self.peel_ply) for zone in self.zones if zone.plies}
-        self.factor = 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
+        self.tried = set() if self.trial is None else set(self._tried_sections(panel_kind(self.trial)))
         self.own = {one.name: one for one in resin_plan.inputs.all()}
         self.heights = _heights(part)
 
     def view(self) -> PourPlanView:
-        strips = fill_together(tuple(self._laid()), self.pull)
         resin_rows = list(self._resin_rows())
-        plan = self._plan(strips)
+        plan = self._plan()
         rows: list[EntryRow] = []
-        for strip in strips:
+        for strip in self.strips:
             rows += _strip_rows(strip)
         rows += resin_rows
         view = PourPlanView(plan, tuple(rows))
-        given_kg = self.own["pail_kg"].value - self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM) / self.pails
+        pail_kg = self.own["pail_kg"].value
+        outside_kg = self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM)
+        given_kg = pail_kg - outside_kg / pails_for(self.resin_plan.likely_kg, pail_kg)
         pails = planned_pails(
-            strips,
+            self.strips,
             view.resin,
             pail_kg=given_kg,
             mixing_min=self.inputs.mixing_min,
@@ -283,8 +300,35 @@ class _Working:
         return Pull(pull, viscosity, self.density, thickening)
 
     @property
-    def pails(self) -> int:
-        return max(1, -int(-self.resin_plan.likely_kg // self.own["pail_kg"].value))
+    def factor(self) -> float:
+        """What the trial panel gave over what its sheets make of the same lay-up."""
+        return 1.0 if self.trial is None else self.trial.permeability_um2 / self.trial.by_sheets_um2
+
+    def _tried_sections(self, panel: StackKind) -> Iterator[str]:
+        for zone in self.zones:
+            bare = stack_kind((line.line.material for line in zone.lines), None)
+            covered = bare if self.medium is None else replace(bare, medium=self.medium.material.pk)
+            for kind, is_covered in ((covered, True), (bare, False)):
+                if kind.is_tried_by(panel):
+                    yield self._section_name(zone.zone, is_covered=is_covered)
+
+    def _section_name(self, zone: Zone, *, is_covered: bool) -> str:
+        return zone.name if is_covered or self.medium is None else f"{zone.name}, no flow medium"
+
+    @cached_property
+    def strips(self) -> tuple[StripFilled, ...]:
+        return fill_together(tuple(self._laid()), self.pull)
+
+    @cached_property
+    def by_sheets(self) -> set[str]:
+        """Sections of which the trial panel says nothing."""
+        return {one.name for strip in self.strips for one in strip.strip.sections} - self.tried
+
+    @cached_property
+    def share_by_sheets(self) -> float:
+        """What share of the slowest fill those take."""
+        slowest = max(self.strips, key=lambda one: one.fill.fill_minutes)
+        return share_of_minutes(slowest.strip, self.pull, self.by_sheets)
 
     # ---- Strips
 
@@ -307,27 +351,28 @@ class _Working:
                 place = f"station {station} {side}, {start:g} to {end:g} mm from the keel"
                 raise Refused(f"No zone of the schedule with plies lies at {place}.")
             way = self.ways[zone.zone.pk]
-            covered = way.medium is not None and end <= self.inputs.medium_to_mm
-            layer = way.layer if covered else way.laminate
-            name = zone.zone.name if covered or way.medium is None else f"{zone.zone.name}, no flow medium"
-            rise_m = (_height_at(kinks, end) - _height_at(kinks, start)) / MM
+            is_covered = way.medium is not None and end <= self.inputs.medium_to_mm
+            layer = way.layer if is_covered else way.laminate
+            name = self._section_name(zone.zone, is_covered=is_covered)
+            rise_m = (height_mm_at(kinks, end) - height_mm_at(kinks, start)) / MM
             length_m = (end - start) / MM
             yield Section(
                 name=name,
                 length_m=length_m,
                 thickness_mm=layer.thickness_mm,
                 porosity=layer.porosity,
-                permeability_m2=layer.permeability_m2 * self.factor,
+                permeability_m2=layer.permeability_m2 * (self.factor if name in self.tried else 1.0),
                 rise_m=min(max(rise_m, -length_m), length_m),
             )
 
     def _feeds(self, side: HullSide, girth_mm: float) -> Iterator[tuple[int, Feed]]:
-        hose = self.own["hose_bore_mm"].value
-        resistance = hose_resistance_1_m3(self.inputs.hose_length_m, hose, self.inputs.fed_length_m)
+        hose_length_m, bore_mm = self.inputs.hose_length_m, self.own["hose_bore_mm"].value
         lines = [line for line in self.layout.lines if line.side in (Side.BOTH, side) and line.girth_mm < girth_mm]
         for line in sorted(lines, key=lambda one: one.girth_mm):
             opens_mm = 0.0 if line.opens_after is None else max(line.opens_front_mm or 0.0, line.girth_mm)
             if opens_mm < girth_mm:
+                fed_m = self.inputs.fed_length_m * self.layout.sides_of_an_inlet(line)
+                resistance = hose_resistance_1_m3(hose_length_m, bore_mm, fed_m)
                 yield line.number, Feed(line.girth_mm / MM, opens_mm / MM, resistance)
 
     # ---- Resin, and the plan itself
@@ -356,12 +401,12 @@ class _Working:
             name = f"feed line {line.number}"
             yield PlanZoneResin(name=name, line_number=line.number, kg=lines_kg / len(self.layout.lines))
 
-    def _plan(self, strips: Sequence[StripFilled]) -> PourPlan:
+    def _plan(self) -> PourPlan:
         inputs, pull = self.inputs, self.pull
         gel, words = self._gel()
         share = None if self.trial is None else self.trial.relative_sd
         without = tables.bands("flow")["fill_time_without_trial"]
-        low, high = time_band(share, (without.low, without.high))
+        low, high = time_band(share, (without.low, without.high), self.share_by_sheets)
         end_kg = self._item_kg(*PAST_THE_FLANGE)
         return PourPlan(
             part=self.part,
@@ -386,7 +431,7 @@ class _Working:
             thickening_per_min=pull.thickening_per_min,
             band_low=low,
             band_high=high,
-            fill_min=max(one.fill.fill_minutes for one in strips),
+            fill_min=max(one.fill.fill_minutes for one in self.strips),
             lag_m=self._lag_m(),
             gel_low_min=gel.low if gel else None,
             gel_mid_min=gel.mid if gel else None,
@@ -442,22 +487,54 @@ class _Working:
                 source_kind=known.source_kind,
                 source=known.source,
             )
-        if self.trial is not None:
-            yield PlanCoefficient(
-                words="permeability of the trial panel over that by the sheets",
-                value=self.factor,
-                unit="ratio",
-                source_kind=SourceKind.YARD,
-                source=f"{self.trial}, entry {self.trial.pk}; taken for every section",
+        yield from self._under_medium()
+        yield from self._tried()
+
+    def _under_medium(self) -> Iterator[PlanCoefficient]:
+        for zone in self.zones:
+            way = self.ways.get(zone.zone.pk)
+            if way is None or way.lag_m is None:
+                continue
+            kinds = [known.source_kind for _, name, known in way.used if name == "permeability_through_um2"]
+            through_um2, source = (
+                UM2_PER_M2 * through_permeability_m2(way.crossed),
+                "plies and peel ply by their sheets",
             )
+            for words, value, unit, how in (
+                (THROUGH_WORDS, through_um2, "um2", "crossed one after another"),
+                (LAG_WORDS, MM * way.lag_m, "mm", "an upper estimate"),
+            ):
+                yield PlanCoefficient(
+                    words=f"{words}{zone.zone.name}",
+                    value=value,
+                    unit=unit,
+                    source_kind=max(kinds, key=BEST_FIRST.index),
+                    source=f"{source}, {how}",
+                )
+
+    def _tried(self) -> Iterator[PlanCoefficient]:
+        if self.trial is None:
+            return
+        where = "under the same medium, on the same core, of cloths it had"
+        yield PlanCoefficient(
+            words="permeability of the trial panel over that by the sheets",
+            value=self.factor,
+            unit="ratio",
+            source_kind=SourceKind.YARD,
+            source=f"{self.trial}, entry {self.trial.pk}; taken for what is laid {where}",
+        )
+        others = ", ".join(sorted(self.by_sheets))
+        yield PlanCoefficient(
+            words="share of the slowest fill that goes by sheets, not by the trial panel",
+            value=100 * self.share_by_sheets,
+            unit="%",
+            source_kind=SourceKind.YARD,
+            source=f"not laid as the panel: {others}"[:300] if others else "everything is laid as the panel",
+        )
 
 
 def _is_there(zone: Zone, station: str, side: HullSide) -> bool:
-    try:
-        is_at_station = zone.station_from <= float(station) <= zone.station_to
-    except ValueError:
-        is_at_station = True
-    return is_at_station and zone.side in (Side.BOTH, side)
+    return zone.side in (Side.BOTH, side) and stations_off(station, zone.station_from, zone.station_to) == 0
 
 
 def _zone_over(zones: Iterable[ZoneView], girth_mm: float) -> ZoneView | None:
@@ -479,18 +556,6 @@ def _heights(part: Part) -> dict[str, tuple[tuple[float, float], ...]]:
         section.station: tuple((section.girth_to(point.line), point.height_mm) for point in section.points)
         for section in lines.sections
     }
-
-
-def _height_at(kinks: Sequence[tuple[float, float]], girth_mm: float) -> float:
-    """Height between two lines of the hull, straight from one to the next; level before the first and past the last."""
-    if not kinks:
-        return 0.0
-    if girth_mm <= kinks[0][0]:
-        return kinks[0][1]
-    for (before, low), (after, high) in zip(kinks, kinks[1:], strict=False):
-        if girth_mm <= after:
-            return low + (high - low) * (girth_mm - before) / (after - before)
-    return kinks[-1][1]
 
 
 def _strip_rows(strip: StripFilled) -> Iterator[EntryRow]:
@@ -559,7 +624,14 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
         "released_kg": released.get(view.system.resin_id, 0.0),
         "kg": {
             "zones": [
-                {"name": zone.name, "side": zone.side, "from_mm": zone.from_mm, "to_mm": zone.to_mm, "kg": zone.kg}
+                {
+                    "name": zone.name,
+                    "side": zone.side,
+                    "from_mm": zone.from_mm,
+                    "to_mm": zone.to_mm,
+                    "stations": zone.seen_at([one.station for one in view.strips]),
+                    "kg": zone.kg,
+                }
                 for zone in view.resin.zones
             ],
             "lines": [{"line": number, "kg": kg} for number, kg in view.resin.lines.items()],
@@ -574,7 +646,7 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
             "k": _enough_k(plan.resin_plan),
             "from_share": limit("from_share_fraction"),
         },
-        "styrene": styrene_of(view.system),
+        "styrene": None if (styrene := styrene_of(view.system)) is None else styrene.given(),
         "late_share": limit("late_share_fraction"),
         "mix_by": [{"pail": pail.number, "minute": pail.mix_by_min} for pail in view.pails],
     }

@@ -321,6 +321,17 @@ def plan_in_force(part: Part) -> ResinPlan | None:
     return plans.select_related("entry", "revision", "system__resin", "system__catalyst").order_by("-pk").first()
 
 
+def sheet_laid(plan: ResinPlan, name: str) -> SheetInForce | None:
+    """The sheet in force of what a resin plan lays, by the name of its figure; None where nothing is laid."""
+    line = plan.inputs.select_related("material").get(name=name)
+    return None if line.material is None else properties_in_force([line.material])[line.material.pk]
+
+
+def medium_of(plan: ResinPlan) -> SheetInForce | None:
+    """The flow medium a resin plan is made with, if any."""
+    return sheet_laid(plan, "medium_coverage_m2")
+
+
 def _shown(
     plan: ResinPlan, items: list[PlanItem], inputs: list[PlanInput], zones: tuple[ZoneView, ...]
 ) -> WorkedOutPlan:

@@ -23,6 +23,7 @@ from hullbook.calc.pour_plan import (
     PartResin,
     PlannedPail,
     StripFilled,
+    UnderMedium,
     ZoneResin,
     drawn_kg,
 )
@@ -49,12 +50,16 @@ from hullbook.pours.models import (
 from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
 from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.tried import (
+    MM,
     UM2_PER_M2,
-    trial_in_force,
+    trial_for,
 )
 from hullbook.quantities import tables
 from hullbook.quantities.showing import show
 from hullbook.records.models import EntryRow
+
+THROUGH_WORDS = "permeability through what lies under the medium, "
+LAG_WORDS = "medium ahead of the lower skin, "
 
 
 def limit(name: str) -> float:
@@ -115,6 +120,16 @@ class PourPlanView:
         return self._of(PlanCoefficient)
 
     @property
+    def under_medium(self) -> dict[str, UnderMedium]:
+        """What lies under flow medium, by zone; empty where that is not known."""
+        figures = {one.words: one.value for one in self.coefficients}
+        zones = [words.removeprefix(LAG_WORDS) for words in figures if words.startswith(LAG_WORDS)]
+        return {
+            zone: UnderMedium(figures[THROUGH_WORDS + zone] / UM2_PER_M2, figures[LAG_WORDS + zone] / MM)
+            for zone in zones
+        }
+
+    @property
     def pails(self) -> tuple[PlannedPail, ...]:
         """Each put on when the one before is empty."""
         rows: tuple[PlanPail, ...] = self._of(PlanPail)
@@ -149,11 +164,20 @@ class PourPlanView:
             plan.driving_pressure_pa, plan.viscosity_pa_s, plan.liquid_resin_density_kg_m3, plan.thickening_per_min
         )
 
-    @property
+    @cached_property
     def resin(self) -> PartResin:
         rows: tuple[PlanZoneResin, ...] = self._of(PlanZoneResin)
+        laid = {zone.name: zone for zone in self.plan.resin_plan.revision.zones.all()}
         zones = tuple(
-            ZoneResin(row.name, row.side, cast(float, row.from_mm), cast(float, row.to_mm), row.kg)
+            ZoneResin(
+                name=row.name,
+                side=row.side,
+                from_mm=cast(float, row.from_mm),
+                to_mm=cast(float, row.to_mm),
+                station_from=laid[row.name].station_from,
+                station_to=laid[row.name].station_to,
+                kg=row.kg,
+            )
             for row in rows
             if row.line_number is None
         )
@@ -206,7 +230,9 @@ class PourPlanView:
         factors = f"{plan.band_low:.2f} to {plan.band_high:.2f} of the likely"
         if plan.trial_id is None:
             return f"{factors}: permeability from sheets and handbooks; a trial panel of the yard would narrow it"
-        return f"{factors}: by the yard's trial panel, entry {plan.trial_id}"
+        return (
+            f"{factors}: by the yard's trial panel, entry {plan.trial_id}, where it is laid alike; by sheets elsewhere"
+        )
 
     @property
     def openings(self) -> tuple["LineOpening", ...]:
@@ -329,17 +355,41 @@ def pour_plan_view(plan: PourPlan) -> PourPlanView:
     return PourPlanView(plan, (*rows, *plan.coefficients.select_related("material")))
 
 
-def styrene_of(system: ResinSystem) -> dict[str, float] | None:
-    """Activity of styrene over the resin, and the factors of its boiling pressure; None where the sheet has none."""
+@dataclass(frozen=True)
+class StyreneOver:
+    """Styrene over a resin: its activity, why that, and the factors of its boiling pressure."""
+
+    activity: float
+    words: str
+
+    def given(self) -> dict[str, float]:
+        """As the judgement and the tablet take it."""
+        start = tables.start_values("styrene")
+        return {
+            "activity": self.activity,
+            "red": start["red_factor"].value,
+            "amber": start["amber_factor"].value,
+        }
+
+
+def styrene_of(system: ResinSystem) -> StyreneOver | None:
+    """Styrene over a resin by its sheet; None where it holds none.
+
+    Where the sheet does not say, a resin cured by a catalyst is taken for one with styrene, on the safe side; one with
+    a hardener, epoxy, has none.
+    """
     share = properties_in_force([system.resin])[system.resin_id].value("styrene_mass_fraction")
-    if not share:
-        return None
     start = tables.start_values("styrene")
-    return {
-        "activity": activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value),
-        "red": start["red_factor"].value,
-        "amber": start["amber_factor"].value,
-    }
+    if share:
+        by_raoult = activity_by_raoult(share, start["polymer_molar_mass_g_mol"].value)
+        return StyreneOver(by_raoult, f"activity {by_raoult:.2f} by Raoult's law")
+    if share is None and second_part(system) == "catalyst":
+        safe = start["activity_fraction"]
+        said = (
+            f"activity {safe.value:.2f}, as the sheet of {system.resin.code} does not give its styrene: {safe.source}"
+        )
+        return StyreneOver(safe.value, f"{said} ({safe.status})")
+    return None
 
 
 def what_has_changed(view: PourPlanView) -> list[str]:
@@ -350,7 +400,7 @@ def what_has_changed(view: PourPlanView) -> list[str]:
         changed.append("Other feed lines are logged since.")
     if resin_plan is None or resin_plan.pk != plan.resin_plan_id:
         changed.append("Another resin plan is set since.")
-    trial = trial_in_force(plan.resin_plan.system)
+    trial = trial_for(plan.resin_plan)
     if (trial.pk if trial else None) != plan.trial_id:
         struck = plan.trial_id and not TrialPanel.objects.current().filter(pk=plan.trial_id).exists()
         words = f"The trial panel it rests on, entry {plan.trial_id}, is struck out since."

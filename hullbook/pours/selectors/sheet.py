@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from hullbook.calc.dose import catalyst_grams
 from hullbook.calc.gel import GelTable
+from hullbook.calc.pour_plan import pails_for
 from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import StockLine, stock
 from hullbook.pours.enums import ComponentRole, GelPlace, InletMove, ReadingOf
@@ -164,7 +165,7 @@ def _plan(day: PourDay) -> dict[str, Any]:
         "mean_kg": plan.mean_kg,
         "enough_kg": plan.upper_kg,
         "pail_kg": pail_kg,
-        "pails": -int(-plan.mean_kg // pail_kg),
+        "pails": pails_for(plan.mean_kg, pail_kg),
         "dose_low_phr": plan.system.dose_low_phr,
         "dose_high_phr": plan.system.dose_high_phr,
         "second_part": second_part(plan.system),

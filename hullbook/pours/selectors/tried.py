@@ -1,7 +1,7 @@
 """What the yard knows of cloth and resin, by sheets and by its own trials: stacks as a way for resin, panels, cups."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -23,21 +23,23 @@ from hullbook.calc.gel import (
     with_prior,
 )
 from hullbook.calc.permeability import (
+    Crossed,
     Layer,
     Trial,
     effective_medium,
     fit_trial,
     lag_length_m,
-    through_permeability_m2,
+    medium_layer,
 )
 from hullbook.calc.verdict import Level, Verdict
 from hullbook.calc.viscosity import ViscosityPoint, viscosity_curve, viscosity_pa_s_at
 from hullbook.hulls.models import Zone
 from hullbook.hulls.selectors import LineView, ZoneView, schedule_view
+from hullbook.materials.enums import MaterialKind
 from hullbook.materials.models import Material, ResinSystem
 from hullbook.materials.selectors import KnownValue, SheetInForce, gel_table, properties_in_force
 from hullbook.pours.enums import GaugeKind
-from hullbook.pours.models import GelCup, TrialPanel
+from hullbook.pours.models import GelCup, ResinPlan, TrialPanel
 from hullbook.quantities import tables
 from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import Entry
@@ -49,6 +51,10 @@ VISCOSITY_POINTS = (
     ("second_viscosity_pa_s", "second_viscosity_at_c"),
     ("third_viscosity_pa_s", "third_viscosity_at_c"),
 )
+
+START_CODE = "trial.start"
+MEDIUM_WANTS = ("thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2")
+"""What a flow medium is a layer by, in the order in which `medium_layer` takes it."""
 
 
 def viscosity_points(sheet: SheetInForce) -> list[ViscosityPoint]:
@@ -64,14 +70,50 @@ def viscosity_points(sheet: SheetInForce) -> list[ViscosityPoint]:
 
 
 @dataclass(frozen=True)
+class StackKind:
+    """What a stack is laid of, by material: a trial panel speaks for stacks of what it had itself."""
+
+    medium: int | None
+    cores: frozenset[int]
+    cloths: frozenset[int]
+
+    def is_tried_by(self, panel: "StackKind") -> bool:
+        """Under the same medium, on the same core, of no cloth that the panel did not have."""
+        return (self.medium, self.cores) == (panel.medium, panel.cores) and self.cloths <= panel.cloths
+
+
+def stack_kind(materials: Iterable[Material], medium: int | None) -> StackKind:
+    """The kind of a stack of these cloths and cores, under a flow medium of this id."""
+    laid = list(materials)
+    cores = frozenset(one.pk for one in laid if one.kind == MaterialKind.CORE)
+    return StackKind(medium, cores, frozenset(one.pk for one in laid) - cores)
+
+
+def panel_kind(panel: TrialPanel) -> StackKind:
+    """The kind of stack a trial panel was of."""
+    return stack_kind((line.material for line in panel.zone.lines.select_related("material")), panel.medium_id)
+
+
+@dataclass(frozen=True)
 class StackWay:
-    """A zone's plies and what lies over them as one layer along the flow, and the figures behind it."""
+    """A zone's plies and what lies over them as one layer along the flow, and the figures behind it.
+
+    `crossed` is what resin crosses from the medium to the lower face; empty without medium, and while a sheet does not
+    give how permeable it is that way.
+    """
 
     layer: Layer
     laminate: Layer
     medium: Layer | None
-    lag_m: float | None
+    crossed: tuple[Crossed, ...]
     used: tuple[tuple[Material, str, KnownValue], ...]
+
+    @property
+    def lag_m(self) -> float | None:
+        """How far the medium runs ahead; None where that is not known."""
+        if self.medium is None or not self.crossed:
+            return None
+        return lag_length_m(self.medium, self.laminate.porosity, self.crossed)
 
 
 def stack_way(zone: ZoneView, medium: SheetInForce | None, peel_ply: SheetInForce | None) -> StackWay:
@@ -83,11 +125,11 @@ def stack_way(zone: ZoneView, medium: SheetInForce | None, peel_ply: SheetInForc
     plies = [_ply_layer(line, used) for line in zone.plies]
     laminate = effective_medium(plies)
     if medium is None:
-        return StackWay(laminate, laminate, None, None, tuple(used))
-    over = _medium_layer(medium, used)
-    through = _through([*zone.plies], peel_ply)
-    lag = None if through is None else lag_length_m(over, laminate, through)
-    return StackWay(effective_medium([over, laminate]), laminate, over, lag, tuple(used))
+        return StackWay(laminate, laminate, None, (), tuple(used))
+    thickness_mm, weight, density, permeability = (_known(medium, name, used) for name in MEDIUM_WANTS)
+    over = medium_layer(thickness_mm, weight, density, permeability / UM2_PER_M2)
+    crossed = _crossed(zone.plies, peel_ply, used)
+    return StackWay(effective_medium([over, laminate]), laminate, over, crossed, tuple(used))
 
 
 def _ply_layer(line: LineView, used: list[tuple[Material, str, KnownValue]]) -> Layer:
@@ -95,13 +137,6 @@ def _ply_layer(line: LineView, used: list[tuple[Material, str, KnownValue]]) -> 
         raise InputRefused("missing", line.line.material.code, "no thickness", line.lacking or "look at its sheet")
     permeability = _known(line.sheet, "permeability_um2", used)
     return Layer(line.ply.thickness_mm, 1 - line.ply.fibre_volume_fraction, permeability / UM2_PER_M2)
-
-
-def _medium_layer(sheet: SheetInForce, used: list[tuple[Material, str, KnownValue]]) -> Layer:
-    """Flow medium as a layer: its thickness under the bag less its own solid is what it holds."""
-    names = ("thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2")
-    thickness_mm, weight, density, permeability = (_known(sheet, name, used) for name in names)
-    return Layer(thickness_mm, 1 - MM * weight / density / thickness_mm, permeability / UM2_PER_M2)
 
 
 def _known(sheet: SheetInForce, name: str, used: list[tuple[Material, str, KnownValue]]) -> float:
@@ -112,16 +147,19 @@ def _known(sheet: SheetInForce, name: str, used: list[tuple[Material, str, Known
     return known.value
 
 
-def _through(plies: Sequence[LineView], peel_ply: SheetInForce | None) -> float | None:
-    """Permeability through peel ply and plies in series; None while a sheet does not give it."""
-    layers = [(line.thickness_mm, line.sheet.value("permeability_through_um2")) for line in plies]
+def _crossed(
+    plies: Sequence[LineView], peel_ply: SheetInForce | None, used: list[tuple[Material, str, KnownValue]]
+) -> tuple[Crossed, ...]:
+    """Plies and peel ply as resin crosses them; empty while a sheet does not give how."""
+    name = "permeability_through_um2"
+    wanted = [(line.sheet, line.ply.thickness_mm) for line in plies if line.ply is not None]
     if peel_ply is not None:
-        layers.append((peel_ply.value("thickness_mm"), peel_ply.value("permeability_through_um2")))
-    if any(thickness is None or permeability is None for thickness, permeability in layers):
-        return None
-    return through_permeability_m2(
-        [Layer(cast(float, thickness), 0.5, cast(float, k) / UM2_PER_M2) for thickness, k in layers]
-    )
+        wanted.append((peel_ply, peel_ply.value("thickness_mm") or 0.0))
+    if any(name not in sheet.values or not thickness_mm for sheet, thickness_mm in wanted):
+        return ()
+    if peel_ply is not None:
+        _known(peel_ply, "thickness_mm", used)
+    return tuple(Crossed(thickness_mm, _known(sheet, name, used) / UM2_PER_M2) for sheet, thickness_mm in wanted)
 
 
 # ---- Trial panels
@@ -142,7 +180,7 @@ class FittedPanel:
         because = "the front starts ahead: resin raced along an edge, or the clock was started late" if raced else ""
         level: Level = "conditional fail" if raced else "pass"
         source = f"{start.source} ({start.status})"[:300]
-        return Verdict(level, "trial.start", chance, 0.0, start.value, None, "fraction", source, because)
+        return Verdict(level, START_CODE, chance, 0.0, start.value, None, "fraction", source, because)
 
 
 def fitted_panel(
@@ -191,10 +229,20 @@ def fitted_panel(
     return FittedPanel(panel, trial)
 
 
-def trial_in_force(system: ResinSystem) -> TrialPanel | None:
-    """The latest trial panel filled with a resin system."""
-    panels = TrialPanel.objects.current().filter(system=system)
-    return panels.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk").first()
+def trial_for(plan: ResinPlan) -> TrialPanel | None:
+    """The latest sound trial panel of a plan's resin system that speaks for a zone of it under the plan's medium.
+
+    A panel whose front started ahead says how resin races, not how it runs.
+    """
+    medium = plan.inputs.get(name="medium_coverage_m2").material_id
+    zones = plan.revision.zones.prefetch_related("lines__material")
+    kinds = [stack_kind((line.material for line in zone.lines.all()), medium) for zone in zones]
+    sound = TrialPanel.objects.current().filter(
+        system=plan.system, medium=medium, entry__judgements__code=START_CODE, entry__judgements__level="pass"
+    )
+    latest = sound.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk")
+    kind_of = ((panel, panel_kind(panel)) for panel in latest)
+    return next((panel for panel, had in kind_of if any(kind.is_tried_by(had) for kind in kinds)), None)
 
 
 # ---- Gel
