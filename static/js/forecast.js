@@ -123,21 +123,17 @@ function mean(values) {
 /** Kilograms the plan has in the part with fronts at `frontOf(station, side)` and the feed lines of which `isOpen`. */
 function plannedKg(sheet, frontOf, isOpen) {
   const { zones, lines, end_kg: endKg, total_kg: total } = sheet.pour_plan.kg;
-  const stations = sheet.girth.stations;
-  const fronts = SIDES.map((side) => stations.map((one) => [frontOf(one.name, side) ?? 0, one.girth_mm]));
+  const fronts = sheet.girth.stations.flatMap(({ name, girth_mm: length }) =>
+    SIDES.map((side) => ({ station: name, side, front: frontOf(name, side) ?? 0, length })));
+  const isThere = ({ front, length }) => (front >= length - 1 ? 1 : 0);
   const inZones = zones.reduce((sum, zone) => {
-    const sides = zone.side === "both" ? SIDES : [zone.side];
-    const shares = sides.map((side) => {
-      const strips = fronts[SIDES.indexOf(side)];
-      const wet = strips.map(([front, length]) => wetShare(zone, front, length)).filter((share) => share !== null);
-      // A zone that no station has counts as the strips come through.
-      return mean(wet.length ? wet : strips.map(([front, length]) => (front >= length - 1 ? 1 : 0)));
-    });
-    return sum + zone.kg * mean(shares);
+    const beside = fronts.filter(({ station, side }) => side === zone.side && zone.stations.includes(station));
+    const wet = beside.map(({ front, length }) => wetShare(zone, front, length)).filter((share) => share !== null);
+    // A zone that no station has counts as the strips come through.
+    return sum + zone.kg * mean(wet.length ? wet : beside.map(isThere));
   }, 0);
   const inLines = lines.filter(({ line }) => isOpen(line)).reduce((sum, { kg }) => sum + kg, 0);
-  const through = mean(fronts.flat().map(([front, length]) => (front >= length - 1 ? 1 : 0)));
-  return Math.min(inZones + inLines + endKg * through, total);
+  return Math.min(inZones + inLines + endKg * mean(fronts.map(isThere)), total);
 }
 
 /** By the fronts told until then, guessed on from there; asked for the same moments again and again, reckoned once. */
@@ -160,7 +156,7 @@ function reckonedKgTold(sheet, at) {
 }
 
 /** What the plan has drawn minute by minute of its fill, as `[minute, kg]`, its lines opened as planned; once a plan. */
-function drawnByPlan(sheet) {
+export function drawnByPlan(sheet) {
   if (!drawns.has(sheet.pour_plan)) drawns.set(sheet.pour_plan, drawnThrough(sheet));
   return drawns.get(sheet.pour_plan);
 }

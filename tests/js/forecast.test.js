@@ -5,7 +5,7 @@ import { readFileSync } from "node:fs";
 import test from "node:test";
 
 import {
-  arrival, expectedFront, forecastOf, minutesToNextCall, relativeSdOfBand, remainingToMix, shrunkRatio, styrenePressure,
+  arrival, drawnByPlan, expectedFront, forecastOf, minutesToNextCall, relativeSdOfBand, remainingToMix, shrunkRatio, styrenePressure,
   toPlan,
 } from "../../static/js/forecast.js";
 import { nextAct } from "../../static/js/sheet.js";
@@ -55,6 +55,14 @@ test("styrene boils as in the check values, and nothing is said outside the curv
   assert.ok(rows.length > 9);
   for (const { inputs, expected, tolerance } of rows) near(styrenePressure(inputs.temperature_c), expected, tolerance);
   assert.equal(styrenePressure(9), null);
+});
+
+test("the resin that the plan has drawn is the book's own, at every minute of the fill", () => {
+  const { plan, stations, drawn } = JSON.parse(read("./drawn.json"));
+  const sheet = planned((one) => { Object.assign(one.pour_plan, plan); one.girth.stations = stations; });
+  const steps = drawnByPlan(sheet);
+  assert.ok(drawn.length > 9);
+  for (const [step, kg] of drawn) near(steps[step][1], kg, 1e-6);
 });
 
 test("arrivals and ratios are the book's own", () => {

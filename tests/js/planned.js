@@ -23,10 +23,10 @@ export function planned(change = () => {}) {
     pull: { driving_pressure_pa: 99_000, viscosity_pa_s: 0.2, liquid_resin_density_kg_m3: 1080, thickening_per_min: 0 },
     time_band: [0.8, 1.25], mixing_min: 4, pail_kg: 20, heel_kg: 1, released_kg: 100,
     kg: {
-      zones: [
-        { name: "bottom", side: "both", from_mm: 0, to_mm: 1150, kg: 60 },
-        { name: "topsides", side: "both", from_mm: 1150, to_mm: 2050, kg: 50 },
-      ],
+      zones: SIDES.flatMap((side) => [
+        { name: "bottom", side, from_mm: 0, to_mm: 1150, stations: ["2", "5"], kg: 30 },
+        { name: "topsides", side, from_mm: 1150, to_mm: 2050, stations: ["2", "5"], kg: 25 },
+      ]),
       lines: [{ line: 1, kg: 4 }, { line: 2, kg: 4 }], end_kg: 2, total_kg: 120,
     },
     forecast: { sd_hull: 0.06, sd_reading: 0.04, sd_local: 0.03, sd_pace: 0.1, k: 2, from_share: 0.25 },

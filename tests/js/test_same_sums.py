@@ -12,6 +12,7 @@ from hullbook.calc.errors import InputRefused
 from hullbook.calc.flow import Feed, Pull, Section, Strip, fill
 from hullbook.calc.forecast import Arrival, arrival, relative_sd_of_band, shrunk_ratio
 from hullbook.calc.gel import GelTable, gel_time, gel_time_along
+from hullbook.calc.pour_plan import PartResin, StripFilled, ZoneResin, drawn_kg
 from hullbook.calc.vacuum import fit_rise
 
 HERE = Path(__file__).parent
@@ -79,6 +80,25 @@ def test_the_strips_put_to_the_tablet_are_the_books_own() -> None:
         assert found.fill_minutes == pytest.approx(case["fill_minutes"], rel=1e-9)
         for front_m, minute in case["fronts"]:
             assert found.minute_at(front_m) == pytest.approx(minute, rel=1e-9)
+
+
+def test_the_resin_drawn_that_the_tablet_is_put_to_is_the_books_own() -> None:
+    told = beside("drawn.json")
+    plan, kg = told["plan"], told["plan"]["kg"]
+    pull, strips = Pull(**plan["pull"]), []
+    for one in plan["strips"]:
+        lines = tuple(feed["line"] for feed in one["feeds"])
+        feeds = tuple(Feed(**{name: value for name, value in feed.items() if name != "line"}) for feed in one["feeds"])
+        strip = Strip(tuple(Section(**section) for section in one["sections"]), feeds)
+        strips.append(StripFilled(one["station"], one["side"], lines, strip, fill(strip, pull)))
+    names = ("name", "side", "from_mm", "to_mm", "station_from", "station_to", "kg")
+    zones = tuple(ZoneResin(**{name: zone[name] for name in names}) for zone in kg["zones"])
+    for mine, zone in zip(zones, kg["zones"], strict=True):
+        assert list(mine.seen_at([one.station for one in strips if one.side == mine.side])) == zone["stations"]
+    resin = PartResin(zones, {one["line"]: one["kg"] for one in kg["lines"]}, kg["end_kg"])
+    end = max(one.fill.fill_minutes for one in strips)
+    for step, wanted in told["drawn"]:
+        assert drawn_kg(strips, resin, end * step / 120) == pytest.approx(wanted, abs=1e-6)
 
 
 GIVEN = {
