@@ -564,7 +564,7 @@ class MixForm(InstrumentForm):
     resin_kg = QuantityField(range_key="pail_mass_kg", ask=False, shown_by="scale", label="Resin")
     catalyst_g = QuantityField(range_key="catalyst_mass_g", ask=False, shown_by="catalyst_scale", label="Catalyst")
     resin_temperature_c = QuantityField(
-        range_key="resin_temperature_c", shown_by="thermometer", label="Temperature of the resin"
+        range_key="resin_temperature_c", shown_by="thermometer", label="Resin temperature"
     )
     resin_lot = LotField(label="Resin lot")
     catalyst_lot = LotField(label="Catalyst lot")
@@ -696,13 +696,15 @@ def _kg(grams: float | None) -> float | None:
 
 
 def before_measuring(view: MixView) -> dict[str, Any]:
-    """What the next pail most likely shares with this one: where it comes from and who weighs it on what."""
+    """What the next pail most likely shares with this one: where it comes from and who weighs it on what.
+
+    Not the second person: who read the scale is said by the person each time.
+    """
     return {
         "resin_lot": view.resins[-1].lot_id,
         "catalyst_lot": view.catalysts[-1].lot_id,
         "inlet": view.mix.inlet,
         "mixed_by": view.mix.mixed_by,
-        "second_person": view.mix.second_person,
         "scale": view.mix.scale_id,
         "catalyst_scale": view.mix.catalyst_scale_id,
         "thermometer": view.mix.thermometer_id,
@@ -725,6 +727,7 @@ def _as_logged(view: MixView) -> dict[str, Any]:
     mix = view.mix
     logged = before_measuring(view) | {
         "pail_number": mix.pail_number,
+        "second_person": mix.second_person,
         "resin_lot": view.resins[0].lot_id,
         "resin_kg": f"{view.resins[0].mass_kg:g}",
         "catalyst_g": f"{view.catalyst_g:g}",

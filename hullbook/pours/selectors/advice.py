@@ -15,7 +15,7 @@ from hullbook.calc.flow import (
     fill,
     lines_enough,
 )
-from hullbook.calc.gel import DoseWindow, dose_window, pot_life_min
+from hullbook.calc.gel import DoseWindow, dose_window
 from hullbook.calc.styrene import judge_boil_margin
 from hullbook.calc.verdict import Verdict, no_verdict
 from hullbook.pours.models import (
@@ -85,7 +85,6 @@ class PourPlanAdvice:
     window: DoseWindowView | str
     boil: Verdict | None
     thick_words: str
-    pot_life_min: float | None
     warms_by_k: float
 
 
@@ -112,9 +111,6 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
         window=_dose_window(view),
         boil=_boil_margin(view),
         thick_words=_thick_words(view),
-        pot_life_min=None
-        if plan.gel_low_min is None
-        else pot_life_min(plan.gel_low_min, share=limit("gel_share_fraction"), pail_kg=plan.pail_kg),
         warms_by_k=_adiabatic_rise_k(),
     )
 
