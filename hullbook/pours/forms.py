@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from hullbook.calc.dose import catalyst_grams
 from hullbook.calc.errors import InputRefused
-from hullbook.calc.ranges import check_hard
+from hullbook.calc.ranges import check_hard, is_usual
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import revision_in_force
@@ -37,6 +37,7 @@ from hullbook.pours.selectors import (
     LayoutView,
     MixView,
     PourPlanInputs,
+    PourPlanView,
     PourView,
     ResinPlanInputs,
     closing_of,
@@ -305,7 +306,7 @@ class HoldTestForm(InstrumentForm):
 class HoldReadingForm(forms.Form):
     """The one number that is keyed while a hold test runs; it stays on the tablet until the whole test is logged."""
 
-    shown_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge shows")
+    shown_mbar = QuantityField(range_key="bag_pressure_mbar_abs", offers_units=False, label="The gauge shows")
 
 
 # ---- The pour
@@ -389,7 +390,10 @@ class PourPlanForm(LogForm):
     coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
     hottest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, hottest expected")
     gauge_mbar = QuantityField(
-        range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows", help_text="Without a sign."
+        range_key="bag_pressure_mbar_abs",
+        offers_units=False,
+        label="The gauge on the bag shows",
+        help_text="Without a sign.",
     )
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
@@ -437,6 +441,7 @@ class PourPlanForm(LogForm):
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.part = part
+        self.view: PourPlanView | None = None
         self.fields["read_to"].choices = [(person.initials, str(person)) for person in crew()]  # type: ignore[attr-defined]
         self.initial.setdefault("stops", "\n".join(STOPS))
         if (before := pour_plan_in_force(part)) is not None:
@@ -464,17 +469,24 @@ class PourPlanForm(LogForm):
         coldest, hottest = self.cleaned_data.get("coldest_c"), self.cleaned_data.get("hottest_c")
         if coldest is not None and hottest is not None and coldest > hottest:
             self.add_error("hottest_c", f"The coldest is {show(coldest, 'degC')}; give no less.")
+        if not self.errors:
+            self._work_out()
         return super().clean()
+
+    def _work_out(self) -> None:
+        """Before anything is asked: what no plan can be worked out of is refused, not asked about first."""
+        keyed, gauge = self.cleaned_data, self.quantity("gauge_mbar")
+        shown_mbar, below_mbar = keyed["gauge_mbar"], keyed["station_pressure_mbar"] - keyed["gauge_mbar"]
+        gauge.ask = keyed["gauge_kind"] == GaugeKind.ABSOLUTE
+        try:
+            self.view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
+        except Refused as refused:
+            is_read_below = gauge.ask and is_usual(below_mbar, gauge.range)
+            self.refuse({"gauge_mbar": _read_below(shown_mbar, below_mbar)} if is_read_below else refused.problems)
 
     def ask_about(self) -> list[Question]:
         """A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
-        if "show" in self.data:
-            return []
-        try:
-            view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
-        except Refused:
-            return []  # said beside its field when it is read
-        against = what_speaks_against(view)
+        against = [] if "show" in self.data or self.view is None else what_speaks_against(self.view)
         if not against:
             return []
         sentence = f"{'; '.join(against)}. Read it to the crew all the same? It stands in the book as asked."
@@ -483,6 +495,14 @@ class PourPlanForm(LogForm):
     def inputs(self) -> PourPlanInputs:
         given = self.given()
         return PourPlanInputs(**{**given, "read_to": tuple(dict.fromkeys(given["read_to"]))})
+
+
+def _read_below(shown_mbar: float, below_mbar: float) -> str:
+    shown, below = show(shown_mbar, "mbar"), show(below_mbar, "mbar")
+    return (
+        f"{shown} absolute is next to no pull. "
+        f"If the gauge reads below the air pressure, choose that: it is then {below} absolute."
+    )
 
 
 class GelCupForm(InstrumentForm):
@@ -531,7 +551,10 @@ class TrialPanelForm(LogForm):
     )
     resin_temperature_c = QuantityField(range_key="resin_temperature_c", label="Panel and resin at")
     gauge_mbar = QuantityField(
-        range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows", help_text="Without a sign."
+        range_key="bag_pressure_mbar_abs",
+        offers_units=False,
+        label="The gauge on the bag shows",
+        help_text="Without a sign.",
     )
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
@@ -1024,6 +1047,7 @@ class PourReadingForm(DayForm, InstrumentForm):
     what = forms.TypedChoiceField(choices=ReadingOf.choices, coerce=ReadingOf, label="What is read")
     gauge_mbar = QuantityField(
         range_key="bag_pressure_mbar_abs",
+        offers_units=False,
         shown_by="gauge",
         required=False,
         label="The gauge shows",

@@ -79,7 +79,6 @@ from hullbook.pours.selectors import (
     what_has_changed,
     what_speaks_against_pouring,
     worked_out_plan,
-    worked_out_pour_plan,
 )
 from hullbook.pours.selectors.drawn import (
     ground_of_the_pour,
@@ -216,12 +215,7 @@ def pour_plan_read(request: HttpRequest, number: str, part: str) -> HttpResponse
 
 def _pour_plan_shown(request: HttpRequest, form: PourPlanForm, context: dict[str, Any]) -> HttpResponse:
     """The plan as it would be read; nothing goes into the book."""
-    view = None
-    if form.is_valid():
-        try:
-            view = worked_out_pour_plan(context["part"], form.inputs(), timezone.localdate())
-        except Refused as refused:
-            form.refuse(refused.problems)
+    view = form.view if form.is_valid() else None
     drawn = _drawn_plan(view) if view else {"view": None}
     return render(request, "pours/pour_plan_read.html", {"form": form, **context, **drawn}, status=200 if view else 422)
 

@@ -57,7 +57,6 @@ from hullbook.quantities import tables
 from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import EntryRow
 
-
 OUTSIDE_THE_BAG = (PlanItemKind.PAIL_FILM, PlanItemKind.HEEL, PlanItemKind.CUPS)
 """What a resin plan has that the part draws from no pail."""
 
@@ -240,10 +239,11 @@ class PourPlanView:
         opened = self.openings
         ends = [*(one.minute for one in opened[1:]), float("inf")]
         feeds = [(one.minute, end, ", ".join(numbers[one.line.number])) for one, end in zip(opened, ends, strict=True)]
-        return tuple(
-            (pail, " then ".join(inlets for start, end, inlets in feeds if start < pail.empty_min and pail.on_min < end))
-            for pail in self.pails
-        )
+
+        def inlets_of(pail: PlannedPail) -> str:
+            return " then ".join(its for start, end, its in feeds if start < pail.empty_min and pail.on_min < end)
+
+        return tuple((pail, inlets_of(pail)) for pail in self.pails)
 
     @property
     def pot_life_min(self) -> float | None:
