@@ -98,12 +98,26 @@ class LineOpening:
 
     line: FeedLine
     minute: float
+    inlets: str
 
     @property
     def words(self) -> str:
         """In the words of the layout, with the figure beside them that the page of the day opens it by."""
         line, words = self.line, when_it_opens(self.line)
         return f"{words} ({line.opens_front_mm:.0f} mm)" if line.opens_words and line.opens_front_mm else words
+
+
+@dataclass(frozen=True)
+class PailAtInlets:
+    """A planned pail, the inlets it feeds, and how long a mixed pail may stand; None where the gel time is not known."""
+
+    pail: PlannedPail
+    inlets: str
+    pot_life_min: float | None
+
+    @property
+    def drawn_empty_by_min(self) -> float | None:
+        return None if self.pot_life_min is None else self.pail.mix_by_min + self.pot_life_min
 
 
 @dataclass(frozen=True)
@@ -227,23 +241,25 @@ class PourPlanView:
         for strip in self.strips:
             for number in strip.filled.line_numbers:
                 minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
-        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
+        inlets = {
+            number: ", ".join(str(inlet.number) for inlet in layout.inlets if inlet.line_number == number)
+            for number in minutes
+        }
+        opened = [LineOpening(layout.line(number), minute, inlets[number]) for number, minute in minutes.items()]
         return tuple(sorted(opened, key=lambda one: one.minute))
 
     @cached_property
-    def pails_at_inlets(self) -> tuple[tuple[PlannedPail, str], ...]:
+    def pails_at_inlets(self) -> tuple["PailAtInlets", ...]:
         """Each pail with the inlets it feeds: those of the line last opened, and of the next that opens meanwhile."""
-        numbers: dict[int, list[str]] = {}
-        for inlet in self.plan.layout.inlets.all():
-            numbers.setdefault(inlet.line_number, []).append(str(inlet.number))
         opened = self.openings
         ends = [*(one.minute for one in opened[1:]), float("inf")]
-        feeds = [(one.minute, end, ", ".join(numbers[one.line.number])) for one, end in zip(opened, ends, strict=True)]
+        feeds = list(zip(opened, ends, strict=True))
 
         def inlets_of(pail: PlannedPail) -> str:
-            return " then ".join(its for start, end, its in feeds if start < pail.empty_min and pail.on_min < end)
+            its = (one.inlets for one, end in feeds if one.minute < pail.empty_min and pail.on_min < end)
+            return " then ".join(its)
 
-        return tuple((pail, inlets_of(pail)) for pail in self.pails)
+        return tuple(PailAtInlets(pail, inlets_of(pail), self.pot_life_min) for pail in self.pails)
 
     @property
     def pot_life_min(self) -> float | None:
