@@ -109,7 +109,7 @@ class LineOpening:
 
 @dataclass(frozen=True)
 class PailAtInlets:
-    """A planned pail, the inlets it feeds, and how long a mixed pail may stand; None where the gel time is not known."""
+    """A planned pail, the inlets it feeds, and how long it may stand mixed; None where the gel time is not known."""
 
     pail: PlannedPail
     inlets: str
