@@ -469,20 +469,14 @@ class PourPlanForm(LogForm):
         coldest, hottest = self.cleaned_data.get("coldest_c"), self.cleaned_data.get("hottest_c")
         if coldest is not None and hottest is not None and coldest > hottest:
             self.add_error("hottest_c", f"The coldest is {show(coldest, 'degC')}; give no less.")
+        look_at_the_gauge(self)
         if not self.errors:
-            self._work_out()
+            # Before anything is asked: what no plan can be worked out of is refused, not asked about first.
+            try:
+                self.view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
+            except Refused as refused:
+                self.refuse(refused.problems)
         return super().clean()
-
-    def _work_out(self) -> None:
-        """Before anything is asked: what no plan can be worked out of is refused, not asked about first."""
-        keyed, gauge = self.cleaned_data, self.quantity("gauge_mbar")
-        shown_mbar, below_mbar = keyed["gauge_mbar"], keyed["station_pressure_mbar"] - keyed["gauge_mbar"]
-        gauge.ask = keyed["gauge_kind"] == GaugeKind.ABSOLUTE
-        try:
-            self.view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
-        except Refused as refused:
-            is_read_below = gauge.ask and is_usual(below_mbar, gauge.range)
-            self.refuse({"gauge_mbar": _read_below(shown_mbar, below_mbar)} if is_read_below else refused.problems)
 
     def ask_about(self) -> list[Question]:
         """A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
@@ -497,11 +491,23 @@ class PourPlanForm(LogForm):
         return PourPlanInputs(**{**given, "read_to": tuple(dict.fromkeys(given["read_to"]))})
 
 
-def _read_below(shown_mbar: float, below_mbar: float) -> str:
-    shown, below = show(shown_mbar, "mbar"), show(below_mbar, "mbar")
-    return (
+def look_at_the_gauge(form: LogForm) -> None:
+    """Refuse an absolute reading that only makes sense below the air pressure; one below it is asked nothing."""
+    gauge, keyed = form.quantity("gauge_mbar"), form.cleaned_data
+    gauge.ask = keyed.get("gauge_kind") == GaugeKind.ABSOLUTE
+    shown_mbar, station_mbar = keyed.get("gauge_mbar"), keyed.get("station_pressure_mbar")
+    if (
+        not gauge.ask
+        or shown_mbar is None
+        or station_mbar is None
+        or not is_usual(station_mbar - shown_mbar, gauge.range)
+    ):
+        return
+    shown, below = show(shown_mbar, "mbar"), show(station_mbar - shown_mbar, "mbar")
+    form.add_error(
+        "gauge_mbar",
         f"{shown} absolute is next to no pull. "
-        f"If the gauge reads below the air pressure, choose that: it is then {below} absolute."
+        f"If the gauge reads below the air pressure, choose that: it is then {below} absolute.",
     )
 
 
@@ -572,6 +578,10 @@ class TrialPanelForm(LogForm):
         medium = self.fields["medium"]
         assert isinstance(medium, SheetField)  # noqa: S101 - by its name
         medium.offer(materials([MaterialKind.CONSUMABLE]))
+
+    def clean(self) -> dict[str, Any]:
+        look_at_the_gauge(self)
+        return super().clean()
 
 
 # ---- Pails

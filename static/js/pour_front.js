@@ -111,7 +111,7 @@ export function drawFronts(svg, sheet, now) {
       if (isHere) over.append(...warning(trouble, ground, strip));
     }
   }
-  if (sheet.pour_plan) {
+  if (sheet.pour_plan && !sheet.pour.closed_at) {
     const lies = { class: "legend", x: LEGEND.x, y: ground.height - LEGEND.up, "font-size": LEGEND.size };
     over.append(mark("text", lies, "blue: the plan, and mm to it"));
   }

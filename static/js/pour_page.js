@@ -271,13 +271,15 @@ function flangeWords({ arrival, gel, untold }) {
   ];
 }
 
-/** Bag against styrene, and what no forecast has in it. */
-function boilWords({ boil }) {
-  const leftOut = "Left out: race-tracking, swelling at inlets.";
-  if (!boil) return [leftOut];
+/** Bag against styrene, and while resin runs what no forecast has in it. */
+function boilWords({ sheet, forecast }) {
+  if (!forecast) return [];
+  const leftOut = sheet.pour.closed_at ? [] : ["Left out: race-tracking, swelling at inlets."];
+  const { boil } = forecast;
+  if (!boil) return leftOut;
   const margin = `${spaced(boil.bag / boil.boilsAt, 1)} times that in the bag`;
   const boils = `Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C; ${margin}.`;
-  return [boils, leftOut];
+  return [boils, ...leftOut];
 }
 
 /** Why a pour that runs has no forecast; nothing where it has one, or is over. */
@@ -299,7 +301,7 @@ function drawWords(parent, sentences) {
 /** The flange stands right below the gel clocks, the rest of the forecast last. */
 export function drawForecast(flange, rest, view) {
   drawWords(flange, view.forecast ? flangeWords(view.forecast) : noForecastWords(view));
-  drawWords(rest, view.forecast ? boilWords(view.forecast) : []);
+  drawWords(rest, boilWords(view));
 }
 
 export function drawInlets(parent, { sheet, earlierWords }) {

@@ -605,6 +605,9 @@ def test_a_gauge_read_the_other_way_is_refused_at_once_and_no_unit_is_offered(cl
     asked = client.post(page("pour-plan-read", berth), form(**{**POSTED, "gauge_mbar": 250}, show="yes"))
     (question,) = asked.context["form"].questions
     assert (question.field, question.likely) == ("gauge_mbar", None)
+    panel = {"station_pressure_mbar": 1010, "gauge_mbar": 996, "gauge_kind": GaugeKind.ABSOLUTE}
+    refused = client.post(page("trial-panel-log", berth), form(**panel)).context["form"].errors["gauge_mbar"]
+    assert "next to no pull" in refused[0]
 
 
 def test_the_next_one_begins_from_the_last_without_what_is_of_the_day(client: Client, berth: Berth) -> None:
