@@ -157,18 +157,18 @@ class PlannedPail:
     on_min: float
     empty_min: float
 
-    def short_of_gel_min(self, gel_min: float) -> float:
-        """How long it would still be drawn from after it has gelled; below nought where it is empty before."""
-        return self.empty_min - (self.mix_by_min + gel_min)
+    def drawn_past_min(self, age_min: float) -> float:
+        """How long it would still be drawn from once it is so old; below nought where it is empty before."""
+        return self.empty_min - (self.mix_by_min + age_min)
 
 
 def planned_pails(
-    strips: Sequence[StripFilled], resin: PartResin, *, pail_kg: float, mixing_min: float
+    strips: Sequence[StripFilled], resin: PartResin, *, pail_kg: float, mixing_min: float, handling_min: float
 ) -> tuple[PlannedPail, ...]:
     """Pails in turn, each put on when the one before is drawn empty: the latest moments, with nothing in hand.
 
-    One is mixed at a time, so that two wanted close together begin early enough. `pail_kg` is what a pail gives. Raises
-    `not_positive`.
+    One is mixed at a time, so that two wanted close together begin early enough; the first stands `handling_min` before
+    the inlet is opened. `pail_kg` is what a pail gives. Raises `not_positive`.
     """
     require_positive("pail_kg", pail_kg, "kg")
     end = max(one.fill.fill_minutes for one in strips)
@@ -180,7 +180,8 @@ def planned_pails(
     pails: list[PlannedPail] = []
     next_begins = float("inf")
     for number in range(count, 0, -1):
-        next_begins = min(empty[number - 1], next_begins) - mixing_min
+        wanted_min = max(handling_min, mixing_min) if number == 1 else mixing_min
+        next_begins = min(empty[number - 1], next_begins) - wanted_min
         pails.insert(0, PlannedPail(number, next_begins, empty[number - 1], empty[number]))
     return tuple(pails)
 

@@ -38,7 +38,7 @@ from hullbook.quantities.showing import neutral_cell, show
 from hullbook.quantities.tables import ranges
 from hullbook.records.models import TypedRow
 from hullbook.records.services import Refused
-from hullbook.web.forms import LogForm, Question
+from hullbook.web.forms import LogForm, OneOfField, Question
 from hullbook.web.tables import MOST_SENTENCES, read_table
 from hullbook.yard.forms import DayField, not_ahead
 from hullbook.yard.models import Bay
@@ -66,12 +66,12 @@ class LayDownForm(LogForm):
     number = forms.CharField(
         max_length=20, label="Hull number", help_text="As MB84-03. It is painted on the mould and never changes."
     )
-    boat_model = forms.ModelChoiceField(queryset=BoatModel.objects.none(), label="Model")
+    boat_model = OneOfField(queryset=BoatModel.objects.none(), label="Model")
     mould = forms.CharField(max_length=40, label="Mould")
     pull_number = forms.IntegerField(
         min_value=1, max_value=9999, label="Pull", help_text="How many hulls this mould has made, this one included."
     )
-    bay = forms.ModelChoiceField(queryset=Bay.objects.none(), label="Bay")
+    bay = OneOfField(queryset=Bay.objects.none(), label="Bay")
     build_regime = forms.ChoiceField(choices=BuildRegime.choices, label="Built as")
     customer_reference = forms.CharField(
         max_length=80, required=False, label="Customer reference", help_text="A number; no names of persons."
@@ -189,7 +189,7 @@ class BeginRevisionForm(forms.Form):
     """A new draft: of which part, and from which revision it starts."""
 
     part_name = forms.CharField(max_length=40, label="Part", help_text="As the part of a hull is called: Hull shell.")
-    based_on = forms.ModelChoiceField(
+    based_on = OneOfField(
         queryset=ScheduleRevision.objects.none(), required=False, label="Start from", empty_label="an empty page"
     )
 
@@ -217,7 +217,7 @@ class SignForm(LogForm):
 class TakeIntoForceForm(LogForm):
     act = "Build to this revision"
 
-    revision = forms.ModelChoiceField(queryset=ScheduleRevision.objects.none(), label="Revision", empty_label=None)
+    revision = OneOfField(queryset=ScheduleRevision.objects.none(), label="Revision", empty_label=None)
 
     def __init__(self, *args: Any, signed: Sequence[ScheduleRevision], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -660,7 +660,7 @@ class LayingForm(LogForm):
     takes_paper = True
 
     outcome = forms.ChoiceField(label="How it was laid", widget=forms.RadioSelect)
-    zone = forms.ModelChoiceField(queryset=Zone.objects.none(), label="Zone", empty_label=None)
+    zone = OneOfField(queryset=Zone.objects.none(), label="Zone", empty_label=None)
     lot = forms.ChoiceField(required=False, label="Lot", help_text="None only where it is not laid.")
     laid_by = forms.ChoiceField(label="Laid by")
     second_person = forms.ChoiceField(required=False, label="Second person")

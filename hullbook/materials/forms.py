@@ -32,7 +32,7 @@ from hullbook.materials.services import (
 from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import plain_cell, read_quantity
 from hullbook.quantities.showing import show
-from hullbook.web.forms import LogForm, Question
+from hullbook.web.forms import LogForm, OneOfField, Question
 from hullbook.web.tables import MOST_SENTENCES, read_table
 from hullbook.yard.forms import DayField, not_ahead
 
@@ -221,8 +221,8 @@ class SystemForm(LogForm):
     act = "Put the system in the store"
 
     code = forms.CharField(max_length=30, label="Code", help_text="As VE-10-P50.")
-    resin = forms.ModelChoiceField(queryset=Material.objects.none(), label="Resin")
-    catalyst = forms.ModelChoiceField(queryset=Material.objects.none(), label="Catalyst or hardener")
+    resin = OneOfField(queryset=Material.objects.none(), label="Resin")
+    catalyst = OneOfField(queryset=Material.objects.none(), label="Catalyst or hardener")
     dose_low_phr = QuantityField(range_key="dose_phr", label="Lowest dose")
     dose_high_phr = QuantityField(range_key="dose_phr", label="Highest dose")
     source_kind = forms.ChoiceField(choices=SourceKind.choices, label="Where the values come from")

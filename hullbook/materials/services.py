@@ -522,7 +522,7 @@ def _what_points_at(row: TypedRow) -> str:
         return ""
     for relation in row._meta.related_objects:
         model = relation.related_model
-        if issubclass(model, TypedRow) and relation.field.name != "corrects":
+        if issubclass(model, TypedRow) and relation.field.name not in {"corrects", *model.outlives}:
             for pointing in model.objects.current().filter(**{relation.field.name: row}).select_related("entry"):
                 if not _of_one_act(row.entry, pointing.entry):
                     return f"entry {pointing.pk} rests on it ({model._meta.verbose_name}); strike that out first"

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.conf import settings
+from django.utils import timezone
 
 from hullbook.cure import services as cure
 from hullbook.dossier.models import DossierIssue
@@ -47,7 +48,7 @@ from hullbook.pours.enums import (
     TroubleKind,
 )
 from hullbook.pours.models import Mix, Pour, Trouble
-from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs
+from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs, worked_out_pour_plan
 from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from hullbook.records.services import Told
 from hullbook.yard import services as yard
@@ -717,7 +718,8 @@ class HullStory:
             read_to=("KJ", *CREW),
             **said["figures"],
         )
-        pours.read_pour_plan(part=self.part, inputs=inputs, told=told)
+        view = worked_out_pour_plan(self.part, inputs, timezone.localdate(told.happened_at))
+        pours.read_pour_plan(view=view, told=told)
 
     def _pour(self) -> None:
         start = moment(self.facts["pour"], 9, 2)
@@ -998,7 +1000,7 @@ class HullStory:
 
 @dataclass(frozen=True)
 class FrontStory:
-    """How the front of one side runs at one station: away from the keel, and again from the chine line once it opens.
+    """How the front of one side runs at one station: away from the keel, and from the chine line on once that opens.
 
     It slows as it goes: the way grows as the root of the time (Darcy's law at a steady pull, constant permeability).
     """
@@ -1014,10 +1016,11 @@ class FrontStory:
 
     def minute_at(self, girth_mm: float, second_line_opened: float) -> float:
         """Minutes since the keel inlets were opened."""
-        if girth_mm <= self.second_line_mm:
+        stood_mm = max(self.second_line_mm, self.first_mm_root_min * math.sqrt(second_line_opened / self.pace))
+        if girth_mm <= stood_mm:
             return self.pace * (girth_mm / self.first_mm_root_min) ** 2
-        beyond = (girth_mm - self.second_line_mm) / self.second_mm_root_min
-        return second_line_opened + self.pace * beyond**2
+        ways = [(mm - self.second_line_mm) / self.second_mm_root_min for mm in (stood_mm, girth_mm)]
+        return second_line_opened + self.pace * (ways[1] ** 2 - ways[0] ** 2)
 
 
 class PourDayStory:

@@ -41,6 +41,7 @@ from hullbook.pours.selectors import (
     PourView,
     ResinPlanInputs,
     closing_of,
+    furthest_front,
     last_hold_test,
     last_reading,
     layout_in_force,
@@ -58,7 +59,7 @@ from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import read_quantity
 from hullbook.quantities.showing import show
 from hullbook.records.services import Refused
-from hullbook.web.forms import PAPER_SHEET, LogForm, Question
+from hullbook.web.forms import PAPER_SHEET, LogForm, OneOfField, Question
 from hullbook.yard.enums import InstrumentKind
 from hullbook.yard.forms import InstrumentField, InstrumentForm
 from hullbook.yard.selectors import crew
@@ -74,7 +75,7 @@ READING_LINE = re.compile(
 # ---- Resin plan
 
 
-class SheetField(forms.ModelChoiceField):
+class SheetField(OneOfField):
     """One of the store's consumables whose sheet gives what is wanted of it."""
 
     def __init__(self, *wanted: str, **kwargs: Any) -> None:
@@ -116,7 +117,7 @@ class CostField(forms.FloatField):
 class PlanForm(LogForm):
     act = "Set the plan"
 
-    system = forms.ModelChoiceField(queryset=ResinSystem.objects.none(), label="Resin with its catalyst or hardener")
+    system = OneOfField(queryset=ResinSystem.objects.none(), label="Resin with its catalyst or hardener")
     figures_source = forms.CharField(
         max_length=200,
         label="Where lengths and areas come from",
@@ -328,7 +329,7 @@ class BeginForm(LogForm):
         return [Question("release", "begun before release", sentence)]
 
 
-class LotField(forms.ModelChoiceField):
+class LotField(OneOfField):
     """A lot of the store: those fit for use first, the others marked with what is wrong."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -385,6 +386,7 @@ class PourPlanForm(LogForm):
     """What a pour plan needs beyond what is in force. Measured things of the day start empty."""
 
     act = "Read it to the crew"
+    worked_out: PourPlanView
 
     dose_phr = QuantityField(range_key="dose_phr", is_measured=False, label="Dose for this pour")
     coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
@@ -441,7 +443,6 @@ class PourPlanForm(LogForm):
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.part = part
-        self.view: PourPlanView | None = None
         self.fields["read_to"].choices = [(person.initials, str(person)) for person in crew()]  # type: ignore[attr-defined]
         self.initial.setdefault("stops", "\n".join(STOPS))
         if (before := pour_plan_in_force(part)) is not None:
@@ -472,15 +473,16 @@ class PourPlanForm(LogForm):
         look_at_the_gauge(self)
         if not self.errors:
             # Before anything is asked: what no plan can be worked out of is refused, not asked about first.
+            on = timezone.localdate(self.cleaned_data["happened_at"] or timezone.now())
             try:
-                self.view = worked_out_pour_plan(self.part, self.inputs(), timezone.localdate())
+                self.worked_out = worked_out_pour_plan(self.part, self.inputs(), on)
             except Refused as refused:
                 self.refuse(refused.problems)
         return super().clean()
 
     def ask_about(self) -> list[Question]:
         """A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
-        against = [] if "show" in self.data or self.view is None else what_speaks_against(self.view)
+        against = [] if "show" in self.data else what_speaks_against(self.worked_out)
         if not against:
             return []
         sentence = f"{'; '.join(against)}. Read it to the crew all the same? It stands in the book as asked."
@@ -551,7 +553,7 @@ class TrialPanelForm(LogForm):
     act = "Log the trial panel"
     takes_paper = True
 
-    zone = forms.ModelChoiceField(queryset=Zone.objects.none(), label="Laid up as zone")
+    zone = OneOfField(queryset=Zone.objects.none(), label="Laid up as zone")
     medium = SheetField(
         "thickness_mm", "areal_weight_kg_m2", "polymer_density_kg_m3", "permeability_um2", label="Flow medium over it"
     )
@@ -775,7 +777,7 @@ def _as_logged(view: MixView) -> dict[str, Any]:
     return logged
 
 
-class ByEntryField(forms.ModelChoiceField):
+class ByEntryField(OneOfField):
     """A row of the book by the number of its entry, or by the entry's own id: a tablet knows no more at first.
 
     Those that stand are offered. One that was put right or struck out meanwhile is taken too: what happened, happened.
@@ -1046,7 +1048,21 @@ class FrontForm(DayForm):
                 flange, front = show(station.girth_mm, "mm", 0), show(keyed["girth_mm"], "mm", 0)
                 sentence = f"{front} is past the flange: at {station} it lies {flange} from the keel."
                 return [Question("girth_mm", str(self.data.get("girth_mm", "")), sentence, f"{station.girth_mm:g}")]
-        return []
+        return self._ask_about_a_front_going_back()
+
+    def _ask_about_a_front_going_back(self) -> list[Question]:
+        keyed = self.cleaned_data
+        station, side, girth_mm = keyed["station"].strip(), keyed["side"], keyed["girth_mm"]
+        at = keyed.get("happened_at") or keyed.get("tapped_at") or timezone.now()
+        further = furthest_front(self.pour, station, side, at)
+        if further is None or further.girth_mm <= girth_mm:
+            return []
+        told, front = show(further.girth_mm, "mm", 0), show(girth_mm, "mm", 0)
+        sentence = (
+            f"{front} is behind the {told} told there at {timezone.localtime(further.entry.happened_at):%H:%M:%S}, "
+            "and a front does not go back. Where that one was wrong, strike it out."
+        )
+        return [Question("girth_mm", str(self.data.get("girth_mm", "")), sentence)]
 
 
 class PourReadingForm(DayForm, InstrumentForm):

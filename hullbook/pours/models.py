@@ -440,6 +440,18 @@ class TrialReading(EntryRow):
 
     class Meta:
         ordering: ClassVar = ["panel", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["panel", "minute"],
+                name="trialreading_minute_once_a_panel",
+                violation_error_message="Two readings of the panel are at one minute; give each minute once.",
+            ),
+            models.CheckConstraint(
+                condition=Q(minute__gte=0, front_mm__gte=0),
+                name="trialreading_not_negative",
+                violation_error_message="Minutes and the way of the front are nought or more.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.minute} min {self.front_mm} mm"
@@ -447,6 +459,8 @@ class TrialReading(EntryRow):
 
 class PourPlan(TypedRow):
     """How the resin of a part will run, as it was read to the crew; the latest current one of a part is in force."""
+
+    outlives = frozenset({"trial"})
 
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="pour_plans")
     number = models.PositiveSmallIntegerField()
@@ -514,6 +528,15 @@ class PlanSection(EntryRow):
 
     class Meta:
         ordering: ClassVar = ["plan", "position"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(
+                    length_m__gt=0, thickness_mm__gt=0, permeability_um2__gt=0, porosity__gt=0, porosity__lte=1
+                ),
+                name="plansection_figures_above_zero",
+                violation_error_message="Length, thickness, permeability and porosity of a stretch are above nought.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"station {self.station} {self.side} {self.name}"
@@ -535,6 +558,20 @@ class PlanFeed(EntryRow):
 
     class Meta:
         ordering: ClassVar = ["plan", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["plan", "station", "side", "line_number"],
+                name="planfeed_line_once_a_strip",
+                violation_error_message="A feed line feeds a strip once.",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    girth_m__gte=0, opens_front_m__gte=F("girth_m"), hose_resistance_1_m3__gte=0, minute__gte=0
+                ),
+                name="planfeed_opens_behind_the_front",
+                violation_error_message="A feed line opens once the front is past it; nothing of it is below nought.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"station {self.station} {self.side} feed line {self.line_number}"
@@ -554,6 +591,18 @@ class PlanArrival(EntryRow):
 
     class Meta:
         ordering: ClassVar = ["plan", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["plan", "station", "side", "at"],
+                name="planarrival_place_once_a_strip",
+                violation_error_message="The front comes to a place of a strip once.",
+            ),
+            models.CheckConstraint(
+                condition=Q(girth_mm__gt=0, minute__gte=0),
+                name="planarrival_not_negative",
+                violation_error_message="The front comes to a place past the keel, at the first minute or later.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"station {self.station} {self.side} {self.at}"
@@ -572,6 +621,18 @@ class PlanPail(EntryRow):
 
     class Meta:
         ordering: ClassVar = ["plan", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["plan", "number"],
+                name="planpail_number_once_a_plan",
+                violation_error_message="A pail stands in the plan once.",
+            ),
+            models.CheckConstraint(
+                condition=Q(number__gt=0, on_min__gte=0, mix_by_min__lte=F("on_min"), empty_min__gte=F("on_min")),
+                name="planpail_times_in_order",
+                violation_error_message="Pails count from 1; each is mixed, put on and empty in this order.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"pail {self.number}"
@@ -592,6 +653,28 @@ class PlanZoneResin(EntryRow):
 
     class Meta:
         ordering: ClassVar = ["plan", "position"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["plan", "line_number"],
+                name="planzoneresin_line_once_a_plan",
+                violation_error_message="A feed line stands in the plan once.",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    # A comparison with nothing is neither true nor false, and would pass.
+                    Q(line_number__isnull=True, from_mm__isnull=False, to_mm__isnull=False, to_mm__gt=F("from_mm"))
+                    & ~Q(side="")
+                )
+                | Q(line_number__isnull=False, from_mm__isnull=True, to_mm__isnull=True, side=""),
+                name="planzoneresin_is_of_a_zone_or_a_line",
+                violation_error_message="Resin is of one side of a zone, from girth to girth, or of a feed line.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kg__gte=0),
+                name="planzoneresin_mass_not_negative",
+                violation_error_message="A mass is nought or more.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name

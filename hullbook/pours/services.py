@@ -57,7 +57,7 @@ from hullbook.pours.models import (
     TroubleMended,
 )
 from hullbook.pours.selectors import (
-    PourPlanInputs,
+    PourPlanView,
     ResinPlanInputs,
     closing_of,
     fitted_panel,
@@ -66,9 +66,9 @@ from hullbook.pours.selectors import (
     pressures_at_start_temperature,
     resolution_in,
     second_part,
+    what_has_changed,
     what_speaks_against_pouring,
     worked_out_plan,
-    worked_out_pour_plan,
 )
 from hullbook.quantities.showing import show
 from hullbook.records.models import EntryRow, TypedRow
@@ -792,11 +792,14 @@ def log_trial_panel(
 
 
 @logs
-def read_pour_plan(*, part: Part, inputs: PourPlanInputs, told: Told) -> PourPlan:
-    """Work a pour plan out and keep it as it was read to the crew: from here on the pour is held against it."""
-    if not inputs.read_to:
+def read_pour_plan(*, view: PourPlanView, told: Told) -> PourPlan:
+    """Keep a pour plan just worked out as it was read to the crew: from here on the pour is held against it."""
+    if not view.read_to:
         raise Refused({"read_to": "Say who was there when it was read."})
-    read_to = {f"read_to {one}": one for one in inputs.read_to}
-    require_crew(**read_to, **{f"places {who}": who for who, _ in inputs.places})
-    view = worked_out_pour_plan(part, inputs, timezone.localdate(told.happened_at))
-    return append(view.plan, [*view.rows, *judgements([view.verdict])], told=told, about=part.hull.number)
+    read_to = {f"read_to {one.who}": one.who for one in view.read_to}
+    require_crew(**read_to, **{f"places {one.who}": one.who for one in view.places})
+    if changed := what_has_changed(view):
+        raise Refused(f"{' '.join(changed)} Work the plan out anew.")
+    plan = view.plan
+    plan.number = PourPlan.objects.filter(part=plan.part).count() + 1
+    return append(plan, [*view.rows, *judgements([view.verdict])], told=told, about=plan.part.hull.number)

@@ -198,7 +198,7 @@ def pour_plan_as_read(request: HttpRequest, number: str, part: str, no: int) -> 
 @require_http_methods(["GET", "POST"])
 def pour_plan_read(request: HttpRequest, number: str, part: str) -> HttpResponse:
     """Work it out, look at it, then read it to the crew, which stores it."""
-    found = part_for(request.user, Act.PLAN_RESIN, number, part)
+    found = part_for(request.user, Act.READ_POUR_PLAN, number, part)
     form = PourPlanForm(posted(request), part=found)
     context = {"part": found, "lacking": _ways(found)}
     if "show" in request.POST:
@@ -206,7 +206,7 @@ def pour_plan_read(request: HttpRequest, number: str, part: str) -> HttpResponse
     return log_page(
         request,
         form,
-        lambda told: services.read_pour_plan(part=found, inputs=form.inputs(), told=told),
+        lambda told: services.read_pour_plan(view=form.worked_out, told=told),
         template="pours/pour_plan_read.html",
         context=context,
         then=lambda _: reverse("pours:pour-plan", args=[number, part]),
@@ -215,7 +215,7 @@ def pour_plan_read(request: HttpRequest, number: str, part: str) -> HttpResponse
 
 def _pour_plan_shown(request: HttpRequest, form: PourPlanForm, context: dict[str, Any]) -> HttpResponse:
     """The plan as it would be read; nothing goes into the book."""
-    view = form.view if form.is_valid() else None
+    view = form.worked_out if form.is_valid() else None
     drawn = _drawn_plan(view) if view else {"view": None}
     return render(request, "pours/pour_plan_read.html", {"form": form, **context, **drawn}, status=200 if view else 422)
 

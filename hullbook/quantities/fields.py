@@ -59,6 +59,11 @@ class MeasuredField(_FloatField):
             raise ValidationError(f"{value!r} is beyond what can be kept")
         return number
 
+    def clean(self, value: Any, model_instance: models.Model | None) -> float | None:
+        """As it will be stored, so that constraints are asked about what the database will see."""
+        number = super().clean(value, model_instance)
+        return None if number is None else float(self.as_decimal(number))
+
     def from_db_value(self, value: Any, expression: Any, connection: Any) -> float | None:
         return None if value is None else float(value)
 

@@ -144,6 +144,9 @@ class TypedRow(models.Model):
     )
     reason = models.CharField(max_length=400, blank=True)
 
+    # Relations to rows that may be struck out under it: this one then says so where it is shown.
+    outlives: ClassVar[frozenset[str]] = frozenset()
+
     objects = TypedRowQuerySet.as_manager()
 
     class Meta:

@@ -9,6 +9,7 @@ from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
+from django.db.models import UniqueConstraint
 from django.utils import timezone
 
 from hullbook.calc import chain
@@ -200,3 +201,17 @@ def _check(row: TypedRow, rows: list[EntryRow]) -> None:
         raise Refused(
             {"" if name == "__all__" else name: " ".join(texts) for name, texts in problems.items()}
         ) from error
+    for model in {type(line) for line in rows}:
+        _refuse_twice(model, [line for line in rows if type(line) is model])
+
+
+def _refuse_twice(model: type[EntryRow], lines: list[EntryRow]) -> None:
+    """What one entry may hold once; its lines being new with it, nothing else of the book is asked."""
+    for constraint in model._meta.constraints:
+        if not isinstance(constraint, UniqueConstraint) or model.parent_field not in constraint.fields:
+            continue
+        names = [name for name in constraint.fields if name != model.parent_field]
+        given = [tuple(line.columns()[name] for name in names) for line in lines]
+        whole = [one for one in given if None not in one]
+        if len(set(whole)) < len(whole):
+            raise Refused(str(constraint.get_violation_error_message()))

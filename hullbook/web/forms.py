@@ -43,7 +43,20 @@ def _digest(file: "UploadedFile[Any]") -> str:
 
 
 PAPER_SHEET = "paper_sheet"
-NOT_CHOSEN_BY_DJANGO = "---------"
+
+
+class OneOfField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """One row of a table. A number past what a database holds is none of the choices, as any other unknown one."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"empty_label": "choose", **kwargs})
+
+    def to_python(self, value: Any) -> Any:
+        try:
+            return super().to_python(value)
+        except OverflowError as far_off:
+            words = self.error_messages["invalid_choice"]
+            raise forms.ValidationError(words, code="invalid_choice", params={"value": value}) from far_off
 
 
 class PinField(forms.CharField):
@@ -93,9 +106,6 @@ class LogForm(forms.Form):
         self.posted = data
         super().__init__(self._with_answers_taken(data), *args, **kwargs)
         self.initial.setdefault("entry_id", uuid.uuid4())
-        for field in self.fields.values():
-            if isinstance(field, forms.ModelChoiceField) and field.empty_label == NOT_CHOSEN_BY_DJANGO:
-                field.empty_label = "choose"
         self.questions: list[Question] = []
         self.confirmed: list[Question] = []
         if self.takes_paper:

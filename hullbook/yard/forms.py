@@ -10,7 +10,7 @@ from django.utils import timezone
 from hullbook.quantities.fields import QuantityField
 from hullbook.quantities.reading import SPELLINGS, convert, own_spelling
 from hullbook.quantities.tables import soft_bands
-from hullbook.web.forms import LogForm, Question
+from hullbook.web.forms import LogForm, OneOfField, Question
 from hullbook.yard.enums import InstrumentKind, LimitName, Role
 from hullbook.yard.models import Bay, ClimateReading, Instrument, Person
 from hullbook.yard.selectors import bays, calibration_on, climate_in
@@ -32,7 +32,7 @@ def not_ahead(day: date | None) -> date | None:
     return day
 
 
-class InstrumentField(forms.ModelChoiceField):
+class InstrumentField(OneOfField):
     """One of the yard's instruments of given kinds."""
 
     def __init__(self, *kinds: InstrumentKind, **kwargs: Any) -> None:
@@ -80,7 +80,7 @@ class InstrumentForm(LogForm):
 class ClimateForm(InstrumentForm):
     act = "Log the climate"
 
-    bay = forms.ModelChoiceField(queryset=Bay.objects.none(), label="Bay")
+    bay = OneOfField(queryset=Bay.objects.none(), label="Bay")
     place = forms.CharField(max_length=80, required=False, label="Place", help_text="Where the surface was measured.")
     air_temperature_c = QuantityField(range_key="air_temperature_c", shown_by="thermometer", label="Air temperature")
     humidity_percent = QuantityField(range_key="humidity_percent", shown_by="hygrometer", label="Relative humidity")
@@ -161,7 +161,7 @@ class PersonForm(LogForm):
 class RoleForm(LogForm):
     act = "Change the role"
 
-    person = forms.ModelChoiceField(queryset=Person.objects.all(), label="Person")
+    person = OneOfField(queryset=Person.objects.all(), label="Person")
     role = forms.TypedChoiceField(choices=Role.choices, coerce=Role, label="Role")
     holds = forms.TypedChoiceField(
         choices=[("yes", "holds it from now on"), ("no", "no longer holds it")],
@@ -208,7 +208,7 @@ class GivePinForm(OwnPinForm):
 
     act = "Give the PIN"
 
-    person = forms.ModelChoiceField(queryset=Person.objects.filter(is_active=True), label="Person")
+    person = OneOfField(queryset=Person.objects.filter(is_active=True), label="Person")
 
     field_order = ("person", "pin", "again")
 

@@ -32,6 +32,7 @@ class Act(Enum):
     SIGN_TEST = ("sign a hold test", (Q,), Known.PIN)
     WRITE_SCHEDULE = ("write a schedule", (Q, O), Known.TILE)
     PLAN_RESIN = ("set a resin plan", (Q,), Known.TILE)
+    READ_POUR_PLAN = ("work out a pour plan and read it to the crew", (Q,), Known.TILE)
     SIGN_SCHEDULE = ("sign a schedule", (Q,), Known.PIN)
     LAY_DOWN = ("lay down a hull", (Q, O), Known.TILE)
     ARRANGE_SHED = ("say where bays, moulds and hulls lie in the shed", (Q, O), Known.TILE)

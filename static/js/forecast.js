@@ -3,12 +3,16 @@
 // styrene.py, put to the same values by a test. Where no plan was read there is nothing here, and null says so.
 
 import { fill } from "./flow.js";
-import { feeding, feedOf, frontAt, guessedFront, iso, isLost, isThrough, SIDES } from "./sheet.js";
+import {
+  EXTRAPOLATION_K, feeding, frontAt, frontAtOpening, gelTimeAlong, guessedFront, iso, isLost, isThrough, linesBehind,
+  SIDES, spellsOf, within,
+} from "./sheet.js";
 
 const MINUTE_MS = 60_000;
 const MM = 1000;
 const TWO_SDS = 2;
 const SHORTEST_WAY_MIN = 2; // of flow, before a pace says anything
+const GELLED_ABOVE_C = 60; // as hullbook/calc/styrene.py
 const STEPS = 120; // of the fill: half a minute each in an hour
 
 // ---- The sums
@@ -74,10 +78,15 @@ function planned(sheet, station, side) {
   return sheet.pour_plan ? (fillsOf(sheet).get(`${station} ${side}`) ?? null) : null;
 }
 
-/** Minutes since the first inlet was opened; null before that. */
-export function pourMinute(sheet, at) {
+/** Minutes since the first inlet was opened, without those of all stop; null before that. */
+function pourMinute(sheet, at) {
   const first = sheet.pour.first_inlet_at;
-  return first ? (at - Date.parse(first)) / MINUTE_MS : null;
+  return first ? (at - Date.parse(first) - stoppedMs(sheet, Date.parse(first), at)) / MINUTE_MS : null;
+}
+
+function stoppedMs(sheet, from, until) {
+  const stops = sheet.troubles.filter(({ kind }) => kind === "all stop");
+  return within(stops.map(({ at, mended_at: on }) => [Date.parse(at), on ? Date.parse(on) : Infinity]), from, until);
 }
 
 /** Where the front should be by the plan at `at`, in mm from the keel; null where the plan says nothing. */
@@ -143,8 +152,8 @@ function plannedKgTold(sheet, at) {
 function reckonedKgTold(sheet, at) {
   const until = iso(at); // told in the same form, so that letters compare as times do
   const then = { ...sheet, fronts: sheet.fronts.filter((front) => front.at <= until) };
-  const isLater = ({ state, since }) => state === "open" && Date.parse(since) > at;
-  const open = new Set(sheet.inlets.filter((one) => one.was_opened && !isLater(one)).map((inlet) => inlet.line));
+  const open = new Set(sheet.feed_lines.map((line) => line.number)
+    .filter((number) => SIDES.some((side) => spellsOf(sheet, number, side)[0]?.[0] <= at)));
   // A strip of which nobody told anything is taken as the plan has it.
   const stands = (station, side) => standsAt(then, station, side, at) ?? expectedFront(sheet, station, side, at);
   return plannedKg(sheet, stands, (line) => open.has(line));
@@ -183,12 +192,17 @@ function useful(sheet) {
   return sheet.pails.filter((pail) => !isLost(sheet, pail));
 }
 
+/** What a pail that ended has given; more left in it than was mixed is a question for after the clamp. */
+function given(pail) {
+  return Math.max(0, pail.mixed_kg - (pail.left_kg ?? 0));
+}
+
 /** When a pail began to be drawn: mixed, its inlet open, the pail before it there ended; null while that one has not. */
 function onSince(sheet, pail) {
   const before = sheet.pails.filter((one) => one.inlet === pail.inlet && one.mixed_at < pail.mixed_at);
   if (before.some((one) => one.ended_at === null)) return null;
-  const inlet = sheet.inlets.find((one) => String(one.number) === pail.inlet);
-  const opened = inlet?.state === "open" ? inlet.since : sheet.pour.first_inlet_at;
+  const opens = sheet.moves.filter(({ inlet, move }) => String(inlet) === pail.inlet && move === "open");
+  const opened = opens.reduce((first, { at }) => (at < first ? at : first), opens[0]?.at ?? sheet.pour.first_inlet_at);
   return Math.max(...[pail.mixed_at, opened, ...before.map((one) => one.ended_at)].map((when) => Date.parse(when)));
 }
 
@@ -201,7 +215,7 @@ function drawnBy(sheet, at) {
     ? plannedKgTold(sheet, until) - plannedKgTold(sheet, since) : 0);
   const hasEnded = (pail) => pail.ended_at !== null && Date.parse(pail.ended_at) <= at;
   const gone = useful(sheet).filter(hasEnded);
-  const kg = gone.reduce((sum, pail) => sum + pail.mixed_kg - (pail.left_kg ?? 0), 0);
+  const kg = gone.reduce((sum, pail) => sum + given(pail), 0);
   const meanwhile = gone.reduce((sum, pail) => sum + tookFrom(onSince(sheet, pail), Date.parse(pail.ended_at)), 0);
   const share = meanwhile > 0 ? kg / meanwhile : 0;
   return useful(sheet).filter((pail) => !hasEnded(pail)).reduce((sum, pail) => {
@@ -213,7 +227,7 @@ function drawnBy(sheet, at) {
 /** What lost pails had given to the part before they were taken off, where what was left in them is known. */
 function givenByLost(sheet) {
   const lost = sheet.pails.filter((pail) => isLost(sheet, pail) && pail.left_kg !== null);
-  return lost.reduce((sum, pail) => sum + Math.max(0, pail.mixed_kg - pail.left_kg), 0);
+  return lost.reduce((sum, pail) => sum + given(pail), 0);
 }
 
 function lastEndOf(sheet) {
@@ -231,7 +245,9 @@ function resinOf(sheet) {
   const { kg, forecast: spread, heel_kg: heel } = sheet.pour_plan;
   const planTotal = kg.total_kg;
   const byLost = givenByLost(sheet);
-  const mixed = useful(sheet).reduce((sum, pail) => sum + pail.mixed_kg, byLost);
+  // What was left in a pail that ended goes into no part either.
+  const atHand = (pail) => (pail.ended_at === null ? pail.mixed_kg : given(pail));
+  const mixed = useful(sheet).reduce((sum, pail) => sum + atHand(pail), byLost);
   const at = lastEndOf(sheet);
   const planSoFar = at === null || !sheet.pour.first_inlet_at ? 0 : plannedKgTold(sheet, at);
   if (planSoFar < spread.from_share * planTotal) {
@@ -265,7 +281,7 @@ function nextPailOf(sheet, resin, now) {
   // By the plan from where the front is now: a line that is opened meanwhile draws at once.
   const lasts = plannedMinute(sheet, planSoFar + usable / thirst) - plannedMinute(sheet, planSoFar);
   const minutes = lasts > 0 ? minutesToNextCall({ left, heel, rate: usable / lasts, mixingMin }) : 0;
-  return { number, at: then + MINUTE_MS * Math.max(0, minutes), isFirst: false };
+  return { number, at: then + stoppedMs(sheet, then, now) + MINUTE_MS * Math.max(0, minutes), isFirst: false };
 }
 
 /** Released resin that stands unmixed: what the book had, less what this tablet has mixed since. */
@@ -281,24 +297,55 @@ function shortageOf(sheet, resin) {
   return { short, released, isLastPail: released <= sheet.pour_plan.pail_kg };
 }
 
+/** The plan's strip with its lines opened where the front stood then; those still to come where the plan has them. */
+function stripAsOpened(sheet, { station, side, sections, feeds }, behind, front) {
+  const asPlanned = new Map(feeds.map((feed) => [feed.line, feed]));
+  const opened = behind.map((line) => {
+    const plannedMm = MM * (asPlanned.get(line.line)?.opens_front_m ?? line.girth_mm / MM);
+    const stoodMm = line.girth_mm > 0 ? (frontAtOpening(sheet, station, side, line, front) ?? plannedMm) : 0;
+    const opensMm = Math.max(line.girth_mm, Math.min(stoodMm, front.girth_mm));
+    const { hose_resistance_1_m3 } = asPlanned.get(line.line) ?? feeds[0];
+    return { line: line.line, girth_m: line.girth_mm / MM, opens_front_m: opensMm / MM, hose_resistance_1_m3 };
+  });
+  const toCome = feeds.filter((feed) => !behind.some(({ line }) => line === feed.line))
+    .map((feed) => ({ ...feed, opens_front_m: Math.max(feed.opens_front_m, front.girth_mm / MM) }));
+  // Of lines that open at the same front the furthest feeds it.
+  const inTurn = [...opened, ...toCome].sort((one, other) => one.girth_m - other.girth_m);
+  return { sections, feeds: inTurn.filter((feed, place) => !(inTurn[place + 1]?.opens_front_m <= feed.opens_front_m)) };
+}
+
+/** How far the stack the front is in goes on, in m: of what is laid beyond nothing was seen yet. */
+function alikeTo({ sections }, frontM) {
+  const isLike = (one, other) => ["thickness_mm", "porosity", "permeability_m2"].every((of) => one[of] === other[of]);
+  let [end, here] = [0, null];
+  for (const section of sections) {
+    if (here && !isLike(section, here)) return end;
+    end += section.length_m;
+    if (!here && frontM < end) here = section;
+  }
+  return end;
+}
+
 function arrivalOf(sheet, station, side, now) {
-  const curve = planned(sheet, station, side);
-  const front = frontAt(sheet, station, side);
-  if (!curve || !front || front.girth_mm >= MM * curve.lengthM - 1) return null;
-  const fed = feedOf(sheet, side, front);
-  if (!fed) return null;
   const strip = sheet.pour_plan.strips.find((one) => one.station === station && one.side === side);
-  const place = strip.feeds.findIndex((one) => one.line === fed.line);
-  if (place < 0) return null;
-  const nextFeed = strip.feeds[place + 1];
-  const bayEnds = nextFeed ? curve.minuteAt(nextFeed.opens_front_m) : curve.fillMinutes;
+  const front = frontAt(sheet, station, side);
+  if (!strip || !front || front.girth_mm >= MM * (planned(sheet, station, side)?.lengthM ?? 0) - 1) return null;
+  const behind = linesBehind(sheet, side, front);
+  const asOpened = stripAsOpened(sheet, strip, behind, front);
+  const curve = fill(asOpened, sheet.pour_plan.pull);
+  const place = asOpened.feeds.findLastIndex(({ line }) => behind.some((one) => one.line === line));
+  if (!curve || place < 0) return null;
+  const fed = behind.find(({ line }) => line === asOpened.feeds[place].line);
+  const nextFeed = asOpened.feeds[place + 1];
+  const hereTo = Math.min(alikeTo(strip, front.girth_mm / MM), nextFeed ? nextFeed.opens_front_m : curve.lengthM);
+  const bayEnds = curve.minuteAt(hereTo);
   const toldAt = Date.parse(front.at);
   const plannedAt = curve.minuteAt(front.girth_mm / MM);
-  const plannedSince = plannedAt - curve.minuteAt(strip.feeds[place].opens_front_m);
-  const toldSince = (toldAt - fed.since) / MINUTE_MS;
+  const plannedSince = plannedAt - curve.minuteAt(asOpened.feeds[place].opens_front_m);
+  const toldSince = within(fed.spells, fed.since, toldAt) / MINUTE_MS;
   const isEarly = Math.min(plannedSince, toldSince) < SHORTEST_WAY_MIN;
   const found = arrival({
-    toldMinute: pourMinute(sheet, toldAt),
+    toldMinute: 0,
     toldSince: isEarly ? 1 : toldSince,
     plannedSince: isEarly ? 1 : plannedSince,
     plannedHere: Math.max(0, bayEnds - plannedAt),
@@ -307,11 +354,13 @@ function arrivalOf(sheet, station, side, now) {
     sdReading: isEarly ? 1 : sheet.pour_plan.forecast.sd_pace,
     k: TWO_SDS,
   });
-  const first = Date.parse(sheet.pour.first_inlet_at);
-  const due = first + MINUTE_MS * found.minute;
-  const clock = (minute) => Math.max(now, first + MINUTE_MS * minute); // it was not told by now
+  // Resin need not have flowed all the time since: what it still has to flow comes after what has gone by.
+  const lines = sheet.feed_lines.filter((line) => line.girth_mm >= fed.girth_mm).map((line) => line.number);
+  const flowed = Math.max(...lines.map((number) => within(spellsOf(sheet, number, side), toldAt, now)));
+  const due = (minutes) => now + minutes * MINUTE_MS - flowed;
+  const clock = (minutes) => Math.max(now, due(minutes)); // it was not told by now
   const arrives = { at: clock(found.minute), lowAt: clock(found.low), highAt: clock(found.high) };
-  return { station, side, ...arrives, overdueSince: due < now ? due : null };
+  return { station, side, ...arrives, overdueSince: due(found.minute) < now ? due(found.minute) : null };
 }
 
 /** The strip that will be through last, `{station, side, at, lowAt, highAt}`; null while no front was told. */
@@ -327,21 +376,52 @@ function untoldStrips(sheet, now) {
     SIDES.filter((side) => !frontAt(sheet, name, side)).map((side) => `${side} at ${name}`));
 }
 
+/** The warmest laminate as `[ms, °C]`, from each reading to the next, the last one of every place counting. */
+function warmestLaminate(sheet) {
+  const last = new Map();
+  return sheet.readings.filter(({ what }) => what === "laminate").map(({ at, place, value }) => {
+    last.set(place, value);
+    return [Date.parse(at), Math.max(...last.values())];
+  });
+}
+
+/**
+ * Earliest gel in the part of what came from a pail: at the pail's temperature until it is drawn, from then on at that of
+ * the warmest laminate, as far as the gel table reaches. `isPast` where it does not: warmer laminate gels sooner.
+ */
+function gelInPart(sheet, pail) {
+  const own = { pail: pail.number, at: Date.parse(pail.gel.low_at), isPast: false };
+  const drawnFrom = onSince(sheet, pail);
+  const laminate = warmestLaminate(sheet);
+  if (drawnFrom === null || !laminate.length || !sheet.mix.gel_table) return own;
+  const mixedAt = Date.parse(pail.mixed_at);
+  const { temperatures_c: tabled } = sheet.mix.gel_table;
+  const [coldest, warmest] = [tabled[0] - EXTRAPOLATION_K, tabled.at(-1) + EXTRAPOLATION_K];
+  const began = laminate.findLast(([at]) => at <= drawnFrom);
+  const inPart = [...(began ? [[drawnFrom, began[1]]] : []), ...laminate.filter(([at]) => at > drawnFrom)]
+    .map(([at, celsius]) => [(at - mixedAt) / MINUTE_MS, Math.min(Math.max(celsius, coldest), warmest)]);
+  const inPail = pail.temperatures.filter(([minute]) => minute < inPart[0][0]);
+  const time = gelTimeAlong(sheet.mix.gel_table, pail.percent, [...inPail, ...inPart]);
+  const isPast = laminate.some(([at, celsius]) => at < own.at && celsius > warmest);
+  return time ? { ...own, at: mixedAt + time.low * MINUTE_MS, isPast } : own;
+}
+
 function firstGel(sheet) {
   const isInPart = (pail) => !isLost(sheet, pail) || (pail.left_kg !== null && pail.left_kg < pail.mixed_kg);
   const timed = sheet.pails.filter((pail) => isInPart(pail) && pail.gel.low_at);
-  const clocks = timed.map((pail) => ({ pail: pail.number, at: Date.parse(pail.gel.low_at) }));
+  const clocks = timed.map((pail) => gelInPart(sheet, pail));
   return clocks.reduce((first, one) => (first && first.at <= one.at ? first : one), null);
 }
 
-/** Bag pressure against the pressure at which styrene boils in the warmest resin told; null where one is not known. */
+/** Bag pressure against that at which styrene boils in the warmest resin told, before gel; null where one is not known. */
 function boilOf(sheet) {
   const { styrene } = sheet.pour_plan;
   const bag = sheet.last["bag pressure"]?.value ?? null;
   const lastAt = new Map(sheet.readings.filter(({ what }) => ["resin", "laminate"].includes(what))
     .map((reading) => [`${reading.what} ${reading.place}`, reading]));
-  const warmest = Math.max(...feeding(sheet).map((pail) => pail.temperature_c),
-    ...[...lastAt.values(), sheet.last.resin, sheet.last.laminate].filter(Boolean).map(({ value }) => value));
+  const read = [...lastAt.values(), sheet.last.resin, sheet.last.laminate].filter(Boolean).map(({ value }) => value);
+  const all = [...feeding(sheet).map((pail) => pail.temperature_c), ...read];
+  const warmest = Math.max(...all.filter((temperature) => temperature <= GELLED_ABOVE_C));
   const pressure = styrene && bag !== null ? styrenePressure(warmest) : null;
   if (pressure === null) return null;
   const boilsAt = styrene.activity * pressure;

@@ -264,7 +264,8 @@ function flangeWords({ arrival, gel, untold }) {
   const words = untold.length ? [`No front told: ${untold.join(", ")}; taken as planned.`] : [];
   if (!arrival) return words;
   const band = arrival.overdueSince === null ? `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}` : "overdue";
-  const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}` : "";
+  const sooner = gel?.isPast ? " or sooner, the laminate past the gel table" : "";
+  const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}${sooner}` : "";
   return [
     `Flange ${hours(arrival.overdueSince ?? arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`,
     ...words,

@@ -2,7 +2,7 @@
 // drawn from it. Nothing here touches a page, a clock or the network: out of reach a tablet knows what the book would.
 
 const ZERO_CELSIUS_K = 273.15;
-const EXTRAPOLATION_K = 3; // as hullbook/calc/gel.py
+export const EXTRAPOLATION_K = 3; // as hullbook/calc/gel.py
 const MINUTE_MS = 60_000;
 const LONG_PAST_MS = 60 * MINUTE_MS;
 export const SIDES = ["starboard", "port"];
@@ -66,9 +66,9 @@ export function gelTimeAlong(table, dosePhr, temperatures) {
   return { low: reached("low"), mid: reached("mid"), high: reached("high"), extrapolated };
 }
 
-function gelOf(table, dosePhr, temperatures, mixedAt) {
+function gelOf({ gel_table: table, gel_words: without }, dosePhr, temperatures, mixedAt) {
   const nothing = { low_at: null, mid_at: null, high_at: null };
-  if (!table) return { ...nothing, words: "no gel table" };
+  if (!table) return { ...nothing, words: without };
   const time = gelTimeAlong(table, dosePhr, temperatures);
   if (!time) return { ...nothing, words: whatItCovers(table) };
   const after = (minutes) => iso(Date.parse(mixedAt) + minutes * MINUTE_MS);
@@ -122,7 +122,8 @@ const FOLDS = {
       temperature_c: temperature,
       inlet: told.inlet,
       lot: lot?.code ?? "",
-      gel: gelOf(sheet.mix.gel_table, percent, [[0, temperature]], by.at),
+      temperatures: [[0, temperature]],
+      gel: gelOf(sheet.mix, percent, [[0, temperature]], by.at),
       state: "feeding",
       ended_at: null,
       left_kg: null,
@@ -147,6 +148,7 @@ const FOLDS = {
       Object.assign(inlet, { state: told.move, since: by.at, entry: by.entry, told: by.told });
       inlet.was_opened ||= told.move === "open";
     }
+    sheet.moves.push({ at: by.at, inlet: Number(told.inlet_number), move: told.move, entry: by.entry });
     const first = sheet.pour.first_inlet_at;
     if (told.move === "open" && (!first || Date.parse(by.at) < Date.parse(first))) sheet.pour.first_inlet_at = by.at;
   },
@@ -254,7 +256,7 @@ export function isPending(sheet, entry) {
 
 /** Numbers of entries that stand in the sheet, though they may lie past the book's number it was written at. */
 function numbersIn(sheet) {
-  const rows = [...sheet.pails, ...sheet.fronts, ...sheet.readings, ...sheet.troubles, ...sheet.notes];
+  const rows = [...sheet.pails, ...sheet.moves, ...sheet.fronts, ...sheet.readings, ...sheet.troubles, ...sheet.notes];
   return new Set(rows.map((row) => row.entry));
 }
 
@@ -283,8 +285,9 @@ function followTemperatures(sheet) {
     const later = read
       .filter((one) => Date.parse(one.at) > mixedAt && pailRead(sheet, one) === pail.number)
       .map((one) => [(Date.parse(one.at) - mixedAt) / MINUTE_MS, one.value]);
-    const temperatures = [[0, pail.temperature_c], ...later];
-    if (later.length) pail.gel = gelOf(sheet.mix.gel_table, pail.percent, temperatures, pail.mixed_at);
+    if (!later.length) continue;
+    pail.temperatures = [[0, pail.temperature_c], ...later];
+    pail.gel = gelOf(sheet.mix, pail.percent, pail.temperatures, pail.mixed_at);
   }
 }
 
@@ -316,7 +319,7 @@ export function withTold(sheet, entries, aheadMs = 0) {
 }
 
 function takeOut(sheet, number) {
-  for (const rows of ["pails", "fronts", "readings", "troubles", "notes"]) {
+  for (const rows of ["pails", "moves", "fronts", "readings", "troubles", "notes"]) {
     sheet[rows] = sheet[rows].filter((one) => one.entry !== number);
   }
   for (const inlet of sheet.inlets.filter((one) => one.entry === number)) {
@@ -424,20 +427,80 @@ function lineOf(sheet, inlet) {
   return sheet.feed_lines.find((line) => line.number === inlet.line);
 }
 
-/** The feed line that brought the front where it was told: `{line, from, since}`; null where none was open behind it. */
-export function feedOf(sheet, side, front) {
+const spellsKnown = new WeakMap();
+
+/**
+ * When a feed line gave resin to a side, as `[from, until]` in ms, in order; the last until Infinity while it does. An inlet
+ * gives none while it is shut or blocked, and none does at all stop.
+ */
+export function spellsOf(sheet, number, side) {
+  if (!spellsKnown.has(sheet.moves)) spellsKnown.set(sheet.moves, new Map());
+  const known = spellsKnown.get(sheet.moves);
+  const key = `${number} ${side}`;
+  if (!known.has(key)) {
+    const inlets = sheet.inlets.filter((inlet) => inlet.line === number && [side, "both"].includes(inlet.side));
+    known.set(key, together(inlets.flatMap((inlet) => openSpells(sheet, inlet.number))));
+  }
+  return known.get(key);
+}
+
+function openSpells(sheet, number) {
+  const moves = sheet.moves.filter(({ inlet }) => inlet === number);
+  const spells = [];
+  byTime(moves);
+  for (const { at, move } of moves) {
+    const last = spells.at(-1);
+    if (move === "open" && (!last || last[1] < Infinity)) spells.push([Date.parse(at), Infinity]);
+    else if (move !== "open" && last) last[1] = Math.min(last[1], Date.parse(at));
+  }
+  const isPause = ({ kind, inlet }) => kind === "all stop" || (kind === "inlet blocked" && inlet === number);
+  const pauses = sheet.troubles.filter(isPause);
+  return pauses.reduce((left, pause) => left.flatMap((spell) => without(spell, pause)), spells);
+}
+
+function without([from, until], { at, mended_at: mended }) {
+  const [stop, on] = [Date.parse(at), mended ? Date.parse(mended) : Infinity];
+  return [[from, Math.min(until, stop)], [Math.max(from, on), until]].filter(([begins, ends]) => begins < ends);
+}
+
+/** Spells that touch or overlap as one. */
+function together(spells) {
+  const merged = [];
+  for (const [from, until] of spells.sort(([one], [other]) => one - other)) {
+    const last = merged.at(-1);
+    if (last && from <= last[1]) last[1] = Math.max(last[1], until);
+    else merged.push([from, until]);
+  }
+  return merged;
+}
+
+/** Milliseconds of spells that lie between two moments. */
+export function within(spells, from, until) {
+  return spells.reduce((sum, [begins, ends]) => sum + Math.max(0, Math.min(ends, until) - Math.max(begins, from)), 0);
+}
+
+/** Feed lines that gave resin behind a front before it was told there, from the keel on, each with its spells. */
+export function linesBehind(sheet, side, front) {
   const toldAt = Date.parse(front.at);
-  const behind = sheet.inlets
-    .filter((inlet) => inlet.state === "open" && inlet.since && [side, "both"].includes(inlet.side))
-    .map((inlet) => ({ line: inlet.line, from: lineOf(sheet, inlet)?.girth_mm, since: Date.parse(inlet.since) }))
-    .filter(({ from, since }) => from < front.girth_mm && since < toldAt)
-    .sort((one, other) => other.from - one.from || one.since - other.since);
-  return behind[0] ?? null;
+  return sheet.feed_lines
+    .map((line) => ({ line: line.number, girth_mm: line.girth_mm, spells: spellsOf(sheet, line.number, side) }))
+    .filter(({ girth_mm: girth, spells }) => girth < front.girth_mm && spells.length && spells[0][0] < toldAt)
+    .map((one) => ({ ...one, since: one.spells[0][0] }))
+    .sort((one, other) => one.girth_mm - other.girth_mm);
+}
+
+/** Where a front stood when a line was opened: as told before, guessed on while that is short of what was told later. */
+export function frontAtOpening(sheet, station, side, { since }, last) {
+  const until = iso(since); // told in the same form, so that letters compare as times do
+  const then = { ...sheet, fronts: sheet.fronts.filter(({ at }) => at <= until) };
+  const told = frontAt(then, station, side);
+  const guessed = guessedFront(then, station, side, since);
+  return guessed !== null && guessed < last.girth_mm ? guessed : (told?.girth_mm ?? null);
 }
 
 /**
- * Where the front may be now, in mm from the keel; null where nothing says so. From the feed line that feeds it, the
- * way grows as the square root of time, as it does under a steady pull (Darcy, one dimension), scaled by the last told
+ * Where the front may be now, in mm from the keel; null where nothing says so. From the feed line that feeds it, the square
+ * of the way grows with the time resin flows, as it does under a steady pull (Darcy, one dimension), scaled by the last told
  * front. Only a guess, drawn in pencil: it never goes past the flange, nor on for longer than the told stretch took.
  */
 export function guessedFront(sheet, station, side, now) {
@@ -445,12 +508,14 @@ export function guessedFront(sheet, station, side, now) {
   const length = sheet.girth.stations.find((one) => one.name === station)?.girth_mm;
   if (!last || !length || last.girth_mm >= length) return null;
   const toldAt = Date.parse(last.at);
-  const fed = feedOf(sheet, side, last);
-  if (!fed || fed.since >= now) return null;
-  const { from, since } = fed;
-  const until = Math.min(now, toldAt + (toldAt - since));
-  const way = (last.girth_mm - from) * Math.sqrt((until - since) / (toldAt - since));
-  return until > toldAt ? Math.min(length, from + way) : null;
+  const fed = linesBehind(sheet, side, last).at(-1);
+  if (!fed) return null;
+  const [took, since] = [within(fed.spells, fed.since, toldAt), within(fed.spells, toldAt, now)];
+  if (since <= 0) return null;
+  const opened = fed.girth_mm > 0 ? (frontAtOpening(sheet, station, side, fed, last) ?? fed.girth_mm) : 0;
+  const [from, to] = [Math.max(0, opened - fed.girth_mm), last.girth_mm - fed.girth_mm];
+  const way = Math.sqrt(to ** 2 + ((to ** 2 - from ** 2) * Math.min(since, took)) / took);
+  return Math.min(length, fed.girth_mm + way);
 }
 
 /** What the front comes to next at a station and side: feed lines, places people know, the flange. */

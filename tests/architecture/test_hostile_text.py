@@ -192,3 +192,19 @@ def test_what_no_field_takes_is_refused_in_words_and_nothing_is_stored(
                 break
     assert tried > 20
     assert book_head() == head
+
+
+@pytest.mark.parametrize("number", ["99999999999999999999", str(-(2**63) - 1)])
+def test_a_number_that_no_database_holds_is_none_of_the_choices(yard: StandingYard, lead: Client, number: str) -> None:
+    """Past the 64 bits of an integer of SQLite and of PostgreSQL's bigint."""
+    head, tried = book_head(), set()
+    for page in (name for name, (_, kind) in MATRIX.items() if kind == LOGS):
+        form = (lead.get(address(yard, page)).context or {}).get("form")
+        for name, field in form.fields.items() if isinstance(form, forms.Form) else ():
+            if isinstance(field, forms.ModelChoiceField):
+                answer = posted(lead, address(yard, page), {**keyed(page, form, "X-1"), name: number})
+                assert answer.context["form"].errors.as_data()[name][0].code == "invalid_choice", (page, name)
+                tried.add(f"{page} {name}")
+    assert {"pours:mix-log resin_lot", "pours:mended trouble", "hulls:revision-begin based_on"} < tried
+    assert len(tried) > 20
+    assert book_head() == head

@@ -110,7 +110,7 @@ MATRIX: dict[str, tuple[Act | None, str]] = {
     "pours:plan": (Act.READ, READS),
     "pours:plan-set": (Act.PLAN_RESIN, LOGS),
     "pours:pour-plan": (Act.READ, READS),
-    "pours:pour-plan-read": (Act.PLAN_RESIN, LOGS),
+    "pours:pour-plan-read": (Act.READ_POUR_PLAN, LOGS),
     "pours:pour-plan-as-read": (Act.READ, READS),
     "pours:pour-checklist": (Act.READ, READS),
     "pours:tried": (Act.READ, READS),

@@ -182,7 +182,7 @@ def test_the_forecast_of_a_pour_told_at_its_own_pace(
         print(f"through {through:%H:%M}, mixed in all {mixed:.1f} kg")
     errors = [abs(minutes_off(likely, through)) for _, likely, *_ in said]
     assert max(errors) < 10
-    assert errors[-1] < 5
+    assert errors[-1] < 6
     assert all(low - 3 * MINUTE <= through <= high + 3 * MINUTE for _, _, low, high, _ in said)
     assert all(abs(in_all - mixed) < 0.05 * mixed for *_, in_all in said)
 

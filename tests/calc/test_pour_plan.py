@@ -110,19 +110,19 @@ def test_resin_drawn_never_falls_and_ends_at_the_total(minutes: list[float]) -> 
 
 def test_pails_follow_each_other_and_hold_the_whole() -> None:
     strips = fill_together([laid("5")], PULL)
-    pails = planned_pails(strips, resin(10.0), pail_kg=4.0, mixing_min=4.0)
+    pails = planned_pails(strips, resin(10.0), pail_kg=4.0, mixing_min=4.0, handling_min=6.0)
     assert [pail.number for pail in pails] == [1, 2, 3]
     assert [pail.on_min for pail in pails[1:]] == [pail.empty_min for pail in pails[:-1]]
     # 4 and 8 kg are drawn when the front is at 0.4 and 0.8 m: the square of the way, by Darcy's law.
     full = pails[-1].empty_min
     assert [pail.empty_min / full for pail in pails] == pytest.approx([0.16, 0.64, 1.0], rel=1e-6)
-    assert pails[0].mix_by_min == pytest.approx(-4.0)
+    assert pails[0].mix_by_min == pytest.approx(-6.0)
     assert pails[1].mix_by_min == pytest.approx(pails[1].on_min - 4.0)
 
 
 def test_one_pail_is_mixed_at_a_time() -> None:
     strips = fill_together([laid("5")], PULL)
-    pails = planned_pails(strips, resin(10.0), pail_kg=1.0, mixing_min=4.0)
+    pails = planned_pails(strips, resin(10.0), pail_kg=1.0, mixing_min=4.0, handling_min=6.0)
     begun = [pail.mix_by_min for pail in pails]
     assert all(after - before >= 4.0 - 1e-9 for before, after in zip(begun, begun[1:], strict=False))
     assert all(pail.mix_by_min + 4.0 <= pail.on_min + 1e-9 for pail in pails)
@@ -130,5 +130,5 @@ def test_one_pail_is_mixed_at_a_time() -> None:
 
 def test_a_pail_drawn_from_past_its_gel_says_by_how_much() -> None:
     pail = PlannedPail(9, 40.0, 44.0, 84.0)
-    assert pail.short_of_gel_min(40.0) == pytest.approx(4.0)
-    assert pail.short_of_gel_min(60.0) == pytest.approx(-16.0)
+    assert pail.drawn_past_min(40.0) == pytest.approx(4.0)
+    assert pail.drawn_past_min(60.0) == pytest.approx(-16.0)

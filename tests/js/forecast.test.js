@@ -211,3 +211,109 @@ test("a pail gone hot has given what is not left in it", () => {
   assert.equal(forecastOf(drawn(0), at(38)).gel.pail, 1);
   assert.equal(forecastOf(drawn(20), at(38)).gel.pail, 2);
 });
+
+// ---- Flow that was held up, and a line opened late: Darcy's law in one dimension, worked out here by hand
+
+const MIN_PER_M2 = (0.2 * 0.5) / (2 * 3e-10 * 99_000) / 60; // of the strip of `planned`: minutes = this x way squared
+const arrives = (change, minute) => {
+  const { arrival: found } = forecastOf(planned(change), at(minute));
+  return (found.at - at(0)) / 60_000;
+};
+const trouble = (kind, from, until, inlet = null) =>
+  ({ kind, inlet, at: iso(from), mended_at: until === null ? null : iso(until), id: kind, entry: 200 });
+const inOneBay = (sheet) => {
+  for (const strip of sheet.pour_plan.strips) strip.feeds = strip.feeds.slice(0, 1);
+};
+
+test("a stop, a blocked inlet and an inlet shut for a while put the arrival off by as long as nothing flowed", () => {
+  const minute = MIN_PER_M2 * 0.9 ** 2;
+  const through = MIN_PER_M2 * 2.05 ** 2;
+  const pauses = [
+    (sheet, from, until) => sheet.troubles.push(trouble("all stop", from, until)),
+    (sheet, from, until) => sheet.troubles.push(trouble("inlet blocked", from, until, 1)),
+    (sheet, from, until) => sheet.moves.push({ at: iso(from), inlet: 1, move: "shut" }, { at: iso(until), inlet: 1, move: "open" }),
+  ];
+  near(arrives((sheet) => { inOneBay(sheet); everywhere(900, minute)(sheet); }, minute + 1), through, 1e-6);
+  for (const pause of pauses) {
+    const before = (sheet) => { inOneBay(sheet); pause(sheet, 5, 15); everywhere(900, minute + 10)(sheet); };
+    near(arrives(before, minute + 11), through + 10, 1e-6);
+    const after = (sheet) => { inOneBay(sheet); everywhere(900, minute)(sheet); pause(sheet, minute + 2, minute + 12); };
+    near(arrives(after, minute + 20), through + 10, 1e-6);
+    const during = (sheet) => { inOneBay(sheet); everywhere(900, minute)(sheet); pause(sheet, minute + 2, minute + 60); };
+    near(arrives(during, minute + 30), through + 28, 1e-6); // as if it went on now
+  }
+});
+
+test("a line opened late feeds from where the front stood then, not from where the plan had it", () => {
+  const opened = MIN_PER_M2 * 1.45 ** 2;
+  const told = opened + MIN_PER_M2 * ((1.6 - 1.15) ** 2 - (1.45 - 1.15) ** 2);
+  const through = told + MIN_PER_M2 * ((2.05 - 1.15) ** 2 - (1.6 - 1.15) ** 2);
+  const late = (sheet) => {
+    everywhere(1430, opened)(sheet);
+    for (const side of ["port", "starboard"]) sheet.fronts.push(front("5", side, 1450, opened), front("5", side, 1600, told));
+    const moves = sheet.inlets.filter(({ line }) => line === 2).map(({ number }) => ({ at: iso(opened), inlet: number, move: "open" }));
+    sheet.moves.push(...moves);
+  };
+  near(arrives(late, told + 0.5), through, 1e-3);
+});
+
+test("a strip that the plan has full before a line is opened still has its arrival", () => {
+  const slow = (sheet) => {
+    inOneBay(sheet);
+    everywhere(1200, 70)(sheet);
+    for (const { number, line } of sheet.inlets) if (line === 2) sheet.moves.push({ at: iso(66), inlet: number, move: "open" });
+  };
+  assert.ok(arrives(slow, 71) > 71);
+});
+
+test("what was weighed back from pails that ended is no resin to go on with", () => {
+  const half = (left) => forecastOf(planned((sheet) => {
+    everywhere(1150, 37)(sheet);
+    sheet.pails.push(...[1, 2, 3].map((number) => ({ ...pail(number, -6, 12 * number), left_kg: left })));
+  }), at(38)).resin;
+  const [clean, heels] = [half(0), half(1.4)];
+  near(clean.mixed - heels.mixed, 4.2, 1e-9);
+  near(heels.toMix, heels.upper + 1, 1e-9);
+});
+
+test("the plan's front waits at all stop, and resin past any before gel is not held against the bag", () => {
+  const stopped = planned((sheet) => sheet.troubles.push(trouble("all stop", 5, 15)));
+  near(expectedFront(stopped, "5", "port", at(22)), expectedFront(planned(), "5", "port", at(12)), 1e-9);
+  const hot = planned((sheet) => {
+    sheet.pails.push(pail(1, -3, null));
+    sheet.last = { "bag pressure": { value: 20, at: iso(1), what: "bag pressure" } };
+    sheet.readings = [{ what: "laminate", place: "keel", value: 64, at: iso(1) }];
+  });
+  assert.equal(forecastOf(hot, at(2)).boil.warmest, 21);
+});
+
+test("resin gels in the part at the temperature of the warmest laminate, in its pail at its own", () => {
+  const gels = (...readings) => forecastOf(planned((sheet) => {
+    sheet.pails.push({ ...pail(1, -10, 4), percent: 1.5, temperature_c: 20, temperatures: [[0, 20]] });
+    sheet.pails[0].gel.low_at = iso(-10 + 60); // by the table of the sheet: 60 min at 20 °C, 42 at 25 °C
+    sheet.readings = readings.map(([minute, place, value]) => ({ what: "laminate", place, value, at: iso(minute) }));
+  }), at(5)).gel;
+  near((gels().at - at(0)) / 60_000, 50);
+  // A sixth of the way to gel in the pail, the rest at 42 min for the whole of it.
+  near((gels([-5, "keel", 25]).at - at(0)) / 60_000, 42 * (1 - 10 / 60), 1e-6);
+  near((gels([-5, "keel", 25], [-4, "chine", 20]).at - at(0)) / 60_000, 42 * (1 - 10 / 60), 1e-6);
+  near((gels([5, "keel", 25]).at - at(0)) / 60_000, 5 + 42 * (1 - 15 / 60), 1e-6);
+  const past = gels([-5, "keel", 34]);
+  assert.equal(past.isPast, true);
+  near(past.at, gels([-5, "keel", 28]).at, 1e-9); // as far as the table reaches
+});
+
+test("of a stack that is still dry nothing was seen: the arrival is less sure of it than of the stack the front is in", () => {
+  const band = (change) => {
+    const { arrival: found } = forecastOf(planned((sheet) => {
+      inOneBay(sheet);
+      for (const strip of sheet.pour_plan.strips) {
+        const [whole] = strip.sections;
+        strip.sections = [{ ...whole, length_m: 1 }, { ...whole, length_m: whole.length_m - 1, ...change }];
+      }
+      everywhere(900, MIN_PER_M2 * 0.81)(sheet);
+    }), at(20));
+    return (found.highAt - found.lowAt) / (found.at - at(MIN_PER_M2 * 0.81));
+  };
+  assert.ok(band({ porosity: 0.5001 }) > 1.2 * band({}));
+});

@@ -30,13 +30,14 @@ export function planned(change = () => {}) {
       lines: [{ line: 1, kg: 4 }, { line: 2, kg: 4 }], end_kg: 2, total_kg: 120,
     },
     forecast: { sd_hull: 0.06, sd_reading: 0.04, sd_local: 0.03, sd_pace: 0.1, k: 2, from_share: 0.25 },
-    styrene: { activity: 1, red: 1.2, amber: 1.5 }, gel_share: 0.7, late_share: 0.15,
+    styrene: { activity: 1, red: 1.2, amber: 1.5 }, late_share: 0.15,
   };
   sheet.pour.first_inlet_at = iso(0);
   for (const inlet of sheet.inlets) {
     const isOpen = inlet.line === 1;
     Object.assign(inlet, { state: isOpen ? "open" : "shut", since: isOpen ? iso(0) : null, was_opened: isOpen });
   }
+  sheet.moves = [{ at: iso(0), inlet: 1, move: "open", entry: 111 }];
   sheet.fronts = [];
   sheet.pails = [];
   change(sheet);
@@ -45,7 +46,7 @@ export function planned(change = () => {}) {
 
 export const pail = (number, mixed, ended, inlet = "1") => ({
   number, id: `pail-${number}`, entry: number, mixed_at: iso(mixed), ended_at: ended === null ? null : iso(ended),
-  mixed_kg: 20, inlet, resin_kg: 19.7, temperature_c: 21, left_kg: null, state: ended === null ? "feeding" : "empty",
+  mixed_kg: 20, inlet, resin_kg: 19.7, percent: 1.5, temperature_c: 21, temperatures: [[0, 21]], left_kg: null, state: ended === null ? "feeding" : "empty",
   gel: { low_at: iso(mixed + 90), mid_at: iso(mixed + 95), high_at: iso(mixed + 100) },
 });
 export const front = (station, side, mm, minute) =>

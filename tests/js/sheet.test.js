@@ -6,7 +6,7 @@ import { test } from "node:test";
 
 import {
   actOf, doseOf, feeding, frontAt, gelTime, gelTimeAlong, gramsFor, guessedFront, isPending, isThrough, judgedDose,
-  landmarksAhead, mending, mendingWords, nextAct, sums, toldTwice, withTold,
+  landmarksAhead, mending, mendingWords, nextAct, spellsOf, sums, toldTwice, withTold,
 } from "../../static/js/sheet.js";
 const beside = (name) => JSON.parse(readFileSync(new URL(name, import.meta.url)));
 const sheet = beside("sheet.json");
@@ -225,7 +225,29 @@ test("between told fronts the guess goes on as the square root of time from the 
   // Inlet 1 on the keel opened at 2, front at 900 mm at 18: at 18 + 9 = 27 it is at 900 * sqrt(25 / 16) = 1125.
   assert.ok(Math.abs(guessedFront(sheet, "5", "starboard", Date.parse(at(27))) - 1125) < 1e-6);
   assert.equal(guessedFront(sheet, "5", "starboard", Date.parse(at(17))), null);
-  assert.equal(guessedFront({ ...sheet, inlets: [] }, "5", "starboard", Date.parse(at(27))), null);
+  assert.equal(guessedFront({ ...sheet, moves: [] }, "5", "starboard", Date.parse(at(27))), null);
+});
+
+test("the guess stands while no resin flows: at all stop, while the inlet is blocked, while it is shut", () => {
+  const guess = (minute, ...entries) => guessedFront(withTold(sheet, entries), "5", "starboard", Date.parse(at(minute)));
+  const stop = told("trouble", { kind: "all stop" }, 19);
+  const blocked = told("trouble", { kind: "inlet blocked", inlet_number: "1" }, 19);
+  const [onAgain, clear] = [stop, blocked].map(({ id }) => told("mended", { trouble: id, words: "" }, 24));
+  const [shut, open] = [["shut", 19], ["open", 24]].map(([move, at]) => told("inlet", { inlet_number: "1", move }, at));
+  for (const pause of [[stop, onAgain], [blocked, clear], [shut, open]]) {
+    const stands = guess(19, ...pause);
+    assert.ok(Math.abs(guess(24, ...pause) - stands) < 1e-9);
+    assert.ok(Math.abs(guess(32, ...pause) - 1125) < 1e-6); // 9 minutes of flow after 18, as without the pause
+  }
+  assert.equal(guess(40, stop), guess(19, stop));
+});
+
+test("a move of an inlet that is struck out has let nothing flow", () => {
+  const open = told("inlet", { inlet_number: "2", move: "open" }, 20, { state: "in the book", number: 150 });
+  const withMove = { ...structuredClone(sheet), moves: [...sheet.moves, { at: at(20), inlet: 2, move: "open", entry: 150 }] };
+  assert.equal(spellsOf(withMove, 2, "starboard").length, 1);
+  const struck = told("strike_out", {}, 21, { strikes: open.id });
+  assert.deepEqual(spellsOf(withTold(withMove, [open, struck]), 2, "starboard"), []);
 });
 
 test("a guess never runs past the flange nor on for ever", () => {

@@ -4,6 +4,8 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils import timezone
+
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.materials.enums import SourceKind
 from hullbook.materials.selectors import KnownValue
@@ -27,7 +29,7 @@ from hullbook.pours.models import (
     Trouble,
     TroubleMended,
 )
-from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs
+from hullbook.pours.selectors import PourPlanInputs, ResinPlanInputs, worked_out_pour_plan
 from hullbook.pours.services import GivenComponent, GivenInlet, GivenLine, GivenStation
 from tests.cast import MORNING, told
 from tests.hulls.factories import Berth, make_berth
@@ -119,7 +121,9 @@ def read_plan(berth: Berth, **changes: Any) -> PourPlan:
     """A pour plan read to the crew; `told` may be among the changes."""
     fields = {"told": told(), **changes}
     said = fields.pop("told")
-    return services.read_pour_plan(part=berth.part, inputs=PourPlanInputs(**{**POUR_PLAN, **fields}), told=said)
+    inputs = PourPlanInputs(**{**POUR_PLAN, **fields})
+    view = worked_out_pour_plan(berth.part, inputs, timezone.localdate(said.happened_at))
+    return services.read_pour_plan(view=view, told=said)
 
 
 def panel_fields(berth: Berth) -> dict[str, Any]:

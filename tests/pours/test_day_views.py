@@ -233,6 +233,15 @@ def test_a_front_past_the_flange_is_asked_about_with_the_flange_as_the_likely_pl
     assert told_by_tablet(mo, page(run, "front-log"), **fields).status_code == 201
 
 
+def test_a_front_that_would_go_back_is_asked_about(run: Running, mo: Client) -> None:
+    run.front("2", HullSide.PORT, 900.0, 5)
+    fields = {"station": "2", "side": "port", "girth_mm": "800"}
+    (question,) = told_by_tablet(mo, page(run, "front-log"), **fields).json()["questions"]
+    assert re.search(r"800\smm is behind the 900\smm told there at \d\d:05:00.* strike it out", question["sentence"])
+    for change in ({"girth_mm": "900"}, {"side": "starboard"}, {"station": "5"}):
+        assert told_by_tablet(mo, page(run, "front-log"), **(fields | change)).status_code == 201
+
+
 def test_a_change_of_gauge_names_the_other_gauge(run: Running, mo: Client) -> None:
     answer = told_by_tablet(mo, page(run, "trouble-log"), kind="gauge changed")
     assert list(answer.json()["problems"]) == ["gauge"]

@@ -118,13 +118,13 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
 def what_speaks_against(view: PourPlanView) -> list[str]:
     """What in a plan is outside its limits, in words; empty where nothing is."""
     window, boil, against = _dose_window(view), _boil_margin(view), []
-    if view.verdict.level in ("fail", "conditional fail"):
+    if view.verdict.level == "fail":
         against.append("the fill takes more of the gel time than it may")
     if boil is not None and boil.level == "fail":
         against.append(f"the bag is too deep: {boil.because}")
     if isinstance(window, DoseWindowView) and not window.is_planned_inside:
         against.append("the dose is outside what the day allows")
-    return [*against, *(f"pail {pail.number} would gel before it is used up" for pail, _ in view.gel_pails)]
+    return [*against, *(pail.words for pail in view.late_pails)]
 
 
 def _dose_window(view: PourPlanView) -> DoseWindowView | str:

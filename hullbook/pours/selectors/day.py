@@ -374,3 +374,11 @@ def last_reading(pour: Pour, what: str, place: str, before: datetime) -> PourRea
         pour=pour, what=what, place=place.strip(), entry__happened_at__lte=before
     )
     return readings.select_related("entry", "instrument").order_by("-entry__happened_at", "-pk").first()
+
+
+def furthest_front(pour: Pour, station: str, side: str, before: datetime) -> FrontReached | None:
+    """The furthest that the front was told to have come at a station and side before a moment."""
+    fronts = FrontReached.objects.current().filter(
+        pour=pour, station=station, side=side, entry__happened_at__lte=before
+    )
+    return fronts.select_related("entry").order_by("-girth_mm", "entry__happened_at").first()

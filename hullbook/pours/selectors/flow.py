@@ -248,7 +248,13 @@ class _Working:
         rows += resin_rows
         view = PourPlanView(plan, tuple(rows))
         given_kg = self.own["pail_kg"].value - self._item_kg(PlanItemKind.CUPS, PlanItemKind.PAIL_FILM) / self.pails
-        pails = planned_pails(strips, view.resin, pail_kg=given_kg, mixing_min=self.inputs.mixing_min)
+        pails = planned_pails(
+            strips,
+            view.resin,
+            pail_kg=given_kg,
+            mixing_min=self.inputs.mixing_min,
+            handling_min=self.inputs.handling_min,
+        )
         rows += [PlanPail(**asdict(one)) for one in pails]
         rows += self._coefficients()
         rows += [PlanOrder(kind=PlanOrderKind.PLACE, who=who, words=words) for who, words in self.inputs.places]
@@ -569,7 +575,6 @@ def pour_plan_sheet(part: Part, now: dt.datetime) -> dict[str, Any] | None:
             "from_share": limit("from_share_fraction"),
         },
         "styrene": styrene_of(view.system),
-        "gel_share": limit("gel_share_fraction"),
         "late_share": limit("late_share_fraction"),
         "mix_by": [{"pail": pail.number, "minute": pail.mix_by_min} for pail in view.pails],
     }

@@ -15,10 +15,6 @@ from hullbook.calc.gel import GelTable, gel_time_along
 from hullbook.calc.statistics import resolution_uncertainty
 from hullbook.hulls.models import Part
 from hullbook.hulls.selectors import part_for
-from hullbook.materials.models import ResinSystem
-from hullbook.materials.selectors import (
-    gel_table,
-)
 from hullbook.pours.enums import ComponentRole
 from hullbook.pours.models import (
     Gel,
@@ -30,6 +26,7 @@ from hullbook.pours.models import (
 )
 from hullbook.pours.selectors.day import pour_day, with_all
 from hullbook.pours.selectors.plan import WorkedOutPlan, plan_view
+from hullbook.pours.selectors.tried import gel_table_of_day
 from hullbook.quantities.reading import SPELLINGS, convert, own_spelling
 from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import Judgement
@@ -40,7 +37,7 @@ from hullbook.yard.perms import Act
 
 @dataclass(frozen=True)
 class GelClock:
-    """When a pail will gel by the maker's table, counted from its own mixing; `words` where the table does not say."""
+    """When a pail will gel by the gel times of the day, counted from its own mixing; `words` where they do not say."""
 
     low_minutes: float | None
     mid_minutes: float | None
@@ -205,7 +202,7 @@ def pour_view(pour: Pour, now: datetime | None = None) -> PourView:
     now = now or timezone.now()
     day = pour_day(pour)
     closing = day.closing
-    table = gel_table_or_why(pour.plan.system)
+    table = gel_table_of_day(pour.plan.system, timezone.localdate(pour.entry.happened_at))
     gels = Gel.objects.current().filter(pour=pour).select_related("entry", "mix__entry").order_by("entry__happened_at")
     gel_views = [_gel_view(gel) for gel in gels]
     until = now if closing is None else min(now, closing.entry.happened_at)
@@ -250,15 +247,6 @@ def _mix_view(
         gel_clock=gel_clock(table, mix.dose_phr, temperatures, elapsed),
         gels=own_gels,
     )
-
-
-def gel_table_or_why(system: ResinSystem) -> GelTable | str:
-    """The maker's gel table, or why there is none to read."""
-    try:
-        table = gel_table(system)
-    except InputRefused as refused:
-        return f"the gel table of {system.code} cannot be read: {refused.accepted}"
-    return table or f"no gel table is kept for {system.code}"
 
 
 def gel_clock(

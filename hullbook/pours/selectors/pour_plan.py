@@ -45,6 +45,7 @@ from hullbook.pours.models import (
     PlanSection,
     PlanZoneResin,
     PourPlan,
+    TrialPanel,
 )
 from hullbook.pours.selectors.day import LayoutView, layout_in_force, when_it_opens
 from hullbook.pours.selectors.plan import plan_in_force, second_part
@@ -261,12 +262,6 @@ class PourPlanView:
 
         return tuple(PailAtInlets(pail, inlets_of(pail), self.pot_life_min) for pail in self.pails)
 
-    @property
-    def pot_life_min(self) -> float | None:
-        """How long after its mixing a pail is to be drawn empty; None where the gel time is not known."""
-        gel = self.plan.gel_low_min
-        return None if gel is None else pot_life_min(gel, share=limit("gel_share_fraction"), pail_kg=self.plan.pail_kg)
-
     @cached_property
     def beside_the_bag(self) -> tuple[tuple[str, float], ...]:
         """What the resin plan expects beyond what is drawn from the pails, by what it is for, in kg."""
@@ -304,15 +299,39 @@ class PourPlanView:
         return fill_verdict(self.plan)
 
     @property
-    def gel_pails(self) -> tuple[tuple[PlannedPail, float], ...]:
-        """Pails that would gel before they are used up, with the minutes."""
-        if self.plan.gel_low_min is None:
+    def pot_life_min(self) -> float | None:
+        """How old a pail may be while it is drawn from; None where gel is not known."""
+        gel_min, share = self.plan.gel_low_min, limit("gel_share_fraction")
+        return None if gel_min is None else pot_life_min(gel_min, share=share, pail_kg=self.plan.pail_kg)
+
+    @property
+    def late_pails(self) -> tuple["LatePail", ...]:
+        """Pails that would be drawn from past their pot life."""
+        gel_min, life_min = self.plan.gel_low_min, self.pot_life_min
+        if gel_min is None or life_min is None:
             return ()
-        # The first stands as long as handling takes before it is put on, the others as long as one is mixed.
-        wait_min = max(0.0, self.plan.handling_min - self.plan.mixing_min)
-        left_min = [self.plan.gel_low_min - (wait_min if pail.number == 1 else 0.0) for pail in self.pails]
-        late = ((pail, pail.short_of_gel_min(gel)) for pail, gel in zip(self.pails, left_min, strict=True))
-        return tuple((pail, minutes) for pail, minutes in late if minutes > 0)
+        each = (LatePail(one.number, one.drawn_past_min(life_min), one.drawn_past_min(gel_min)) for one in self.pails)
+        return tuple(one for one in each if one.past_pot_life_min > 0)
+
+
+@dataclass(frozen=True)
+class LatePail:
+    """A pail still drawn from past the share of its gel time that it may stand, and how long past gel itself."""
+
+    number: int
+    past_pot_life_min: float
+    past_gel_min: float
+
+    @property
+    def is_gelled(self) -> bool:
+        return self.past_gel_min > 0
+
+    @property
+    def words(self) -> str:
+        if self.is_gelled:
+            return f"pail {self.number} would gel {show(self.past_gel_min, 'min', 0)} before it is used up"
+        past = show(self.past_pot_life_min, "min", 0)
+        return f"pail {self.number} is drawn from {past} past its pot life: mix smaller pails"
 
 
 def _later_lines(strips: Iterable[StripFilled]) -> list[int]:
@@ -330,7 +349,7 @@ def _feed_of(row: PlanFeed) -> Feed:
 
 
 def fill_verdict(plan: PourPlan) -> Verdict:
-    """A fill longer than its share of what handling leaves of the earliest gel is outside; the band is its doubt."""
+    """A likely fill beyond its share of what handling leaves of the earliest gel is outside; else the band counts."""
     if plan.gel_low_min is None:
         return no_verdict("pour.fill", plan.gel_words)
     start = tables.start_values("pour_plan")["gel_share_fraction"]
@@ -338,7 +357,7 @@ def fill_verdict(plan: PourPlan) -> Verdict:
         because = "it gels before the inlet is opened"
         return Verdict("fail", "pour.fill", None, 0.0, None, start.value, "fraction", start.source, because)
     share = plan.fill_min / (plan.gel_low_min - plan.handling_min)
-    return judge(
+    verdict = judge(
         "pour.fill",
         share,
         high=start.value,
@@ -346,6 +365,8 @@ def fill_verdict(plan: PourPlan) -> Verdict:
         unit="fraction",
         source=f"{start.source} ({start.status})",
     )
+    # How unsure the time is excuses nothing: a fill that is likely to take more is outside.
+    return replace(verdict, level="fail") if share > start.value else verdict
 
 
 def pour_plans(part: Part) -> list[PourPlan]:
@@ -400,5 +421,9 @@ def what_has_changed(view: PourPlanView) -> list[str]:
         changed.append("Another resin plan is set since.")
     trial = trial_in_force(plan.resin_plan.system)
     if (trial.pk if trial else None) != plan.trial_id:
-        changed.append("Another trial panel counts since.")
+        struck = plan.trial_id and not TrialPanel.objects.current().filter(pk=plan.trial_id).exists()
+        words = f"The trial panel it rests on, entry {plan.trial_id}, is struck out since."
+        changed.append(words if struck else "Another trial panel counts since.")
+    if plan.tables_digest != tables.digest():
+        changed.append("The reference tables have changed since; the limits shown are today's.")
     return changed

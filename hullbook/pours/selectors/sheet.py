@@ -18,13 +18,14 @@ from hullbook.pours.selectors.day import InletState, PailOfDay, PourDay, Trouble
 from hullbook.pours.selectors.flow import pour_plan_sheet
 from hullbook.pours.selectors.hold import last_hold_test
 from hullbook.pours.selectors.plan import second_part
-from hullbook.pours.selectors.pour import gel_clock, gel_table_or_why
+from hullbook.pours.selectors.pour import gel_clock
 from hullbook.pours.selectors.questions import (
     READING_EVERY_MIN,
     OpenQuestion,
     open_questions,
     trouble_place,
 )
+from hullbook.pours.selectors.tried import gel_table_of_day
 from hullbook.records.models import TypedRow
 from hullbook.records.selectors import book_head
 from hullbook.yard.enums import InstrumentKind, LimitName
@@ -49,6 +50,7 @@ class PourSheet:
     feed_lines: list[dict[str, Any]]
     inlets: list[dict[str, Any]]
     pails: list[dict[str, Any]]
+    moves: list[dict[str, Any]]
     fronts: list[dict[str, Any]]
     readings: list[dict[str, Any]]
     troubles: list[dict[str, Any]]
@@ -76,7 +78,7 @@ def pour_sheet(pour: Pour, now: dt.datetime) -> dict[str, Any]:
     head = book_head()
     day = pour_day(pour)
     system = pour.plan.system
-    table = gel_table_or_why(system)
+    table = gel_table_of_day(system, timezone.localdate(pour.entry.happened_at))
     on = timezone.localdate(now)
     cards = instrument_cards(on)
     climate = _climate(day)
@@ -94,6 +96,7 @@ def pour_sheet(pour: Pour, now: dt.datetime) -> dict[str, Any]:
             feed_lines=_feed_lines(day),
             inlets=[_inlet(inlet) for inlet in day.inlets],
             pails=_pails(day, table),
+            moves=[_by(row) | {"entry": row.pk, "inlet": row.inlet_number, "move": row.move} for row in day.moves],
             fronts=[_front(row) for row in day.fronts],
             readings=readings,
             troubles=[_trouble(view) for view in day.troubles],
@@ -245,6 +248,7 @@ def _pail(
         "mixed_kg": pail.mixed_kg,
         "percent": mix.dose_phr,
         "temperature_c": mix.resin_temperature_c,
+        "temperatures": temperatures,
         "inlet": mix.inlet,
         "lot": ", ".join(dict.fromkeys(one.lot.code for one in resins)),
         "gel": {
@@ -380,6 +384,7 @@ def _mix(
             "high": catalyst_grams(1.0, high, second),
         },
         "gel_table": None if isinstance(table, str) else asdict(table),
+        "gel_words": table if isinstance(table, str) else "",
         "next_pail": day.next_pail_number,
         "before": _before(day),
     }

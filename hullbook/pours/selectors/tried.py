@@ -35,10 +35,9 @@ from hullbook.calc.viscosity import ViscosityPoint, viscosity_curve, viscosity_p
 from hullbook.hulls.models import Zone
 from hullbook.hulls.selectors import LineView, ZoneView, schedule_view
 from hullbook.materials.models import Material, ResinSystem
-from hullbook.materials.selectors import KnownValue, SheetInForce, properties_in_force
+from hullbook.materials.selectors import KnownValue, SheetInForce, gel_table, properties_in_force
 from hullbook.pours.enums import GaugeKind
 from hullbook.pours.models import GelCup, TrialPanel
-from hullbook.pours.selectors.pour import gel_table_or_why
 from hullbook.quantities import tables
 from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import Entry
@@ -205,13 +204,21 @@ def trial_in_force(system: ResinSystem) -> TrialPanel | None:
 class KnownGel:
     """Gel times of a system: by the maker's table, drawn toward the yard's cups, or by the cups alone.
 
-    Doses outside `low_phr` to `high_phr` are not asked for.
+    Known at these temperatures and doses and between them; doses outside are not asked for.
     """
 
     law: GelLaw
-    low_phr: float
-    high_phr: float
+    temperatures_c: tuple[float, ...]
+    doses_phr: tuple[float, ...]
     words: str
+
+    @property
+    def low_phr(self) -> float:
+        return self.doses_phr[0]
+
+    @property
+    def high_phr(self) -> float:
+        return self.doses_phr[-1]
 
     def at(self, dose_phr: float, temperature_c: float) -> GelBand:
         """Band at a dose and a temperature. Raises `extrapolated` outside what it rests on."""
@@ -220,20 +227,52 @@ class KnownGel:
             raise InputRefused("extrapolated", "dose_phr", dose_phr, accepted)
         return self.law(dose_phr, temperature_c)
 
+    @property
+    def table(self) -> GelTable:
+        """As a table: the law is straight between its cells, so that a clock read from them follows it."""
+        bands = [[self.law(dose, temperature) for dose in self.doses_phr] for temperature in self.temperatures_c]
+        return GelTable(
+            self.temperatures_c,
+            self.doses_phr,
+            tuple(tuple(band.low for band in row) for row in bands),
+            tuple(tuple(band.high for band in row) for row in bands),
+        )
+
+
+def gel_table_or_why(system: ResinSystem) -> GelTable | str:
+    """The maker's gel table, or why there is none to read."""
+    try:
+        table = gel_table(system)
+    except InputRefused as refused:
+        return f"the gel table of {system.code} cannot be read: {refused.accepted}"
+    return table or f"no gel table is kept for {system.code}"
+
+
+def gel_table_of_day(system: ResinSystem, day: dt.date) -> GelTable | str:
+    """What the clocks of a day's pails go by: the gel times then known, as a table; else why none are."""
+    known = known_gel(system, day)
+    return known if isinstance(known, str) else known.table
+
 
 def known_gel(system: ResinSystem, on: dt.date | None = None, before: int | None = None) -> KnownGel | str:
     """What is known of the gel of a system, the yard's own cups before all; else why nothing is.
 
-    `on` is the day of a pour: the latest cup of that day is held against the others, and their times are taken by it.
-    `before` is an entry: what was known when it was made.
+    `on` is the day of a pour, later cups left out: the latest of that day is held against the others, and their times
+    are taken by it. `before` is an entry: what was known when it was made.
     """
     table = gel_table_or_why(system)
     if isinstance(table, str):
         return table
     rows = [row for row in gel_cups(system) if before is None or row.pk < before]
-    of_the_day = next((row for row in rows if timezone.localdate(row.entry.happened_at) == on), None)
+    if on is not None:
+        rows = [row for row in rows if _day_of(row) <= on]
+    of_the_day = next((row for row in rows if _day_of(row) == on), None)
     known = _known_by(table, cups_of([row for row in rows if row is not of_the_day]))
     return known if of_the_day is None else _by_the_days_cup(known, of_the_day)
+
+
+def _day_of(row: GelCup) -> dt.date:
+    return timezone.localdate(row.entry.happened_at)
 
 
 def _by_the_days_cup(known: KnownGel, cup: GelCup) -> KnownGel | str:
@@ -255,24 +294,26 @@ def _by_the_days_cup(known: KnownGel, cup: GelCup) -> KnownGel | str:
 
 
 def _known_by(table: GelTable, cups: list[Cup]) -> KnownGel:
-    low, high = table.doses_phr[0], table.doses_phr[-1]
     if not cups:
-        return KnownGel(band_of_table(table), low, high, "the maker's table alone; no cup of the yard yet")
+        words = "the maker's table alone; no cup of the yard yet"
+        return KnownGel(band_of_table(table), table.temperatures_c, table.doses_phr, words)
     count = f"{len(cups)} cup{'' if len(cups) == 1 else 's'} of the yard"
-    drawn_in = _drawn_in(law_of_table(table), cups).band
+    fit = _drawn_in(law_of_table(table), cups)
+    temperatures_c = tuple(sorted({fit.coldest_c, *table.temperatures_c, fit.warmest_c}))
+    known = KnownGel(fit.band, temperatures_c, table.doses_phr, f"the maker's table drawn toward {count}")
     try:
         alone = fit_cups(cups)
     except InputRefused:
-        return KnownGel(drawn_in, low, high, f"the maker's table drawn toward {count}")
+        return known
     doses = [cup.dose_phr for cup in cups]
     least, most = min(doses), max(doses)
 
     def law(dose_phr: float, temperature_c: float) -> GelBand:
         is_tried = least <= dose_phr <= most and alone.coldest_c <= temperature_c <= alone.warmest_c
-        return alone.band(dose_phr, temperature_c) if is_tried else drawn_in(dose_phr, temperature_c)
+        return alone.band(dose_phr, temperature_c) if is_tried else fit.band(dose_phr, temperature_c)
 
     words = f"{count}, enough to stand by themselves from {show_number(least, 'phr')} to {show(most, 'phr')}"
-    return KnownGel(law, low, high, words)
+    return replace(known, law=law, words=words)
 
 
 def _drawn_in(law: GelFit, cups: Sequence[Cup]) -> GelFit:
