@@ -60,7 +60,7 @@ OTHER_UNITS: Mapping[str, tuple[OtherUnit, ...]] = MappingProxyType(
             OtherUnit("inHg", 33.86388640341),
         ),
         "degC": (OtherUnit("degF", 5 / 9, -160 / 9), OtherUnit("K", 1, -273.15)),
-        "mm": (OtherUnit("m", 1000), OtherUnit("in", 25.4), OtherUnit("um", 0.001)),
+        "mm": (OtherUnit("m", 1000), OtherUnit("in", 25.4)),
         "m": (OtherUnit("mm", 0.001), OtherUnit("ft", 0.3048)),
         "m2": (OtherUnit("ft2", 0.09290304),),
         "kg": (OtherUnit("g", 0.001), OtherUnit("lb", 0.45359237)),

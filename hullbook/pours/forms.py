@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from hullbook.calc.dose import catalyst_grams
 from hullbook.calc.errors import InputRefused
-from hullbook.calc.ranges import check_hard
+from hullbook.calc.ranges import check_hard, is_usual
 from hullbook.hulls.enums import HullSide, Side
 from hullbook.hulls.models import Part, Zone
 from hullbook.hulls.selectors import revision_in_force
@@ -307,7 +307,7 @@ class HoldTestForm(InstrumentForm):
 class HoldReadingForm(forms.Form):
     """The one number that is keyed while a hold test runs; it stays on the tablet until the whole test is logged."""
 
-    shown_mbar = QuantityField(range_key="bag_pressure_mbar_abs", label="The gauge shows")
+    shown_mbar = QuantityField(range_key="bag_pressure_mbar_abs", offers_units=False, label="The gauge shows")
 
 
 # ---- The pour
@@ -392,7 +392,10 @@ class PourPlanForm(LogForm):
     coldest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, coldest expected")
     hottest_c = QuantityField(range_key="resin_temperature_c", label="Laminate and resin, hottest expected")
     gauge_mbar = QuantityField(
-        range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows", help_text="Without a sign."
+        range_key="bag_pressure_mbar_abs",
+        offers_units=False,
+        label="The gauge on the bag shows",
+        help_text="Without a sign.",
     )
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
@@ -467,16 +470,18 @@ class PourPlanForm(LogForm):
         coldest, hottest = self.cleaned_data.get("coldest_c"), self.cleaned_data.get("hottest_c")
         if coldest is not None and hottest is not None and coldest > hottest:
             self.add_error("hottest_c", f"The coldest is {show(coldest, 'degC')}; give no less.")
+        look_at_the_gauge(self)
+        if not self.errors:
+            # Before anything is asked: what no plan can be worked out of is refused, not asked about first.
+            on = timezone.localdate(self.cleaned_data["happened_at"] or timezone.now())
+            try:
+                self.worked_out = worked_out_pour_plan(self.part, self.inputs(), on)
+            except Refused as refused:
+                self.refuse(refused.problems)
         return super().clean()
 
     def ask_about(self) -> list[Question]:
-        """Work it out. A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
-        on = timezone.localdate(self.cleaned_data["happened_at"] or timezone.now())
-        try:
-            self.worked_out = worked_out_pour_plan(self.part, self.inputs(), on)
-        except Refused as refused:
-            self.refuse(refused.problems)
-            return []
+        """A plan that speaks against itself is not read to anybody without a yes, which stays with it."""
         against = [] if "show" in self.data else what_speaks_against(self.worked_out)
         if not against:
             return []
@@ -486,6 +491,26 @@ class PourPlanForm(LogForm):
     def inputs(self) -> PourPlanInputs:
         given = self.given()
         return PourPlanInputs(**{**given, "read_to": tuple(dict.fromkeys(given["read_to"]))})
+
+
+def look_at_the_gauge(form: LogForm) -> None:
+    """Refuse an absolute reading that only makes sense below the air pressure; one below it is asked nothing."""
+    gauge, keyed = form.quantity("gauge_mbar"), form.cleaned_data
+    gauge.ask = keyed.get("gauge_kind") == GaugeKind.ABSOLUTE
+    shown_mbar, station_mbar = keyed.get("gauge_mbar"), keyed.get("station_pressure_mbar")
+    if (
+        not gauge.ask
+        or shown_mbar is None
+        or station_mbar is None
+        or not is_usual(station_mbar - shown_mbar, gauge.range)
+    ):
+        return
+    shown, below = show(shown_mbar, "mbar"), show(station_mbar - shown_mbar, "mbar")
+    form.add_error(
+        "gauge_mbar",
+        f"{shown} absolute is next to no pull. "
+        f"If the gauge reads below the air pressure, choose that: it is then {below} absolute.",
+    )
 
 
 class GelCupForm(InstrumentForm):
@@ -534,7 +559,10 @@ class TrialPanelForm(LogForm):
     )
     resin_temperature_c = QuantityField(range_key="resin_temperature_c", label="Panel and resin at")
     gauge_mbar = QuantityField(
-        range_key="bag_pressure_mbar_abs", label="The gauge on the bag shows", help_text="Without a sign."
+        range_key="bag_pressure_mbar_abs",
+        offers_units=False,
+        label="The gauge on the bag shows",
+        help_text="Without a sign.",
     )
     gauge_kind = forms.TypedChoiceField(choices=GaugeKind.choices, coerce=GaugeKind, label="It reads")
     station_pressure_mbar = QuantityField(
@@ -553,6 +581,10 @@ class TrialPanelForm(LogForm):
         assert isinstance(medium, SheetField)  # noqa: S101 - by its name
         medium.offer(materials([MaterialKind.CONSUMABLE]))
 
+    def clean(self) -> dict[str, Any]:
+        look_at_the_gauge(self)
+        return super().clean()
+
 
 # ---- Pails
 
@@ -567,7 +599,7 @@ class MixForm(InstrumentForm):
     resin_kg = QuantityField(range_key="pail_mass_kg", ask=False, shown_by="scale", label="Resin")
     catalyst_g = QuantityField(range_key="catalyst_mass_g", ask=False, shown_by="catalyst_scale", label="Catalyst")
     resin_temperature_c = QuantityField(
-        range_key="resin_temperature_c", shown_by="thermometer", label="Temperature of the resin"
+        range_key="resin_temperature_c", shown_by="thermometer", label="Resin temperature"
     )
     resin_lot = LotField(label="Resin lot")
     catalyst_lot = LotField(label="Catalyst lot")
@@ -699,13 +731,15 @@ def _kg(grams: float | None) -> float | None:
 
 
 def before_measuring(view: MixView) -> dict[str, Any]:
-    """What the next pail most likely shares with this one: where it comes from and who weighs it on what."""
+    """What the next pail most likely shares with this one: where it comes from and who weighs it on what.
+
+    Not the second person: who read the scale is said by the person each time.
+    """
     return {
         "resin_lot": view.resins[-1].lot_id,
         "catalyst_lot": view.catalysts[-1].lot_id,
         "inlet": view.mix.inlet,
         "mixed_by": view.mix.mixed_by,
-        "second_person": view.mix.second_person,
         "scale": view.mix.scale_id,
         "catalyst_scale": view.mix.catalyst_scale_id,
         "thermometer": view.mix.thermometer_id,
@@ -728,6 +762,7 @@ def _as_logged(view: MixView) -> dict[str, Any]:
     mix = view.mix
     logged = before_measuring(view) | {
         "pail_number": mix.pail_number,
+        "second_person": mix.second_person,
         "resin_lot": view.resins[0].lot_id,
         "resin_kg": f"{view.resins[0].mass_kg:g}",
         "catalyst_g": f"{view.catalyst_g:g}",
@@ -1038,6 +1073,7 @@ class PourReadingForm(DayForm, InstrumentForm):
     what = forms.TypedChoiceField(choices=ReadingOf.choices, coerce=ReadingOf, label="What is read")
     gauge_mbar = QuantityField(
         range_key="bag_pressure_mbar_abs",
+        offers_units=False,
         shown_by="gauge",
         required=False,
         label="The gauge shows",

@@ -9,6 +9,7 @@ urlpatterns = [
     path("parts/<str:part>/plan/set/", views.plan_set, name="plan-set"),
     path("parts/<str:part>/pour-plan/", views.pour_plan, name="pour-plan"),
     path("parts/<str:part>/pour-plan/read/", views.pour_plan_read, name="pour-plan-read"),
+    path("parts/<str:part>/pour-plan/<int:no>/", views.pour_plan_as_read, name="pour-plan-as-read"),
     path("parts/<str:part>/pour-plan/checklist/", views.pour_checklist, name="pour-checklist"),
     path("parts/<str:part>/tried/", views.tried, name="tried"),
     path("parts/<str:part>/tried/gel-cup/", views.gel_cup_log, name="gel-cup-log"),

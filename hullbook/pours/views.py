@@ -66,6 +66,7 @@ from hullbook.pours.selectors import (
     pour_for,
     pour_plan_advice,
     pour_plan_in_force,
+    pour_plan_numbered,
     pour_plan_view,
     pour_plans,
     pour_sheet,
@@ -175,13 +176,23 @@ def pour_plan(request: HttpRequest, number: str, part: str) -> HttpResponse:
     """The pour plan in force, or what is missing for one."""
     found = part_for(request.user, Act.READ, number, part)
     plan = pour_plan_in_force(found)
-    context: dict[str, Any] = {"part": found, "view": None, "earlier": pour_plans(found)}
+    context: dict[str, Any] = {"part": found, "view": None, "lacking": _ways(found)}
+    context["earlier"] = [one for one in pour_plans(found) if plan is None or one.pk != plan.pk]
     if plan is not None:
         view = pour_plan_view(plan)
         context |= _drawn_plan(view) | {"stale": what_has_changed(view)}
-    else:
-        context["lacking"] = _ways(found)
     return render(request, "pours/pour_plan.html", context)
+
+
+@reads
+def pour_plan_as_read(request: HttpRequest, number: str, part: str, no: int) -> HttpResponse:
+    """One of the pour plans of a part as it was read to the crew, whether it is in force or not."""
+    found = part_for(request.user, Act.READ, number, part)
+    plan, in_force = pour_plan_numbered(found, no), pour_plan_in_force(found)
+    if plan is None:
+        raise Http404(f"{found} has no pour plan {no}.")
+    context = {"part": found, "in_force": in_force, **_drawn_plan(pour_plan_view(plan))}
+    return render(request, "pours/pour_plan_as_read.html", context)
 
 
 @require_http_methods(["GET", "POST"])

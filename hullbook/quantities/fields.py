@@ -1,7 +1,7 @@
 """The model field and the form field of a number with a unit."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Context, Decimal
 from math import isfinite
 from typing import TYPE_CHECKING, Any
@@ -112,16 +112,26 @@ class QuantityField(forms.Field):
     unit fits). What is possible but unlikely is asked about by the form: against what a form expects, where it says so,
     else against the usual bounds, unless `ask` is off. A measured value is never filled in beforehand; what is set, as
     a limit or a plan, may be, and says `is_measured=False`. `shown_by` names the field that says on which instrument.
+    What is read off a gauge says `offers_units=False`: it is keyed as shown, so for what is only unlikely no other unit
+    is offered.
     """
 
     widget = forms.TextInput
 
     def __init__(
-        self, *, range_key: str, ask: bool = True, is_measured: bool = True, shown_by: str = "", **kwargs: Any
+        self,
+        *,
+        range_key: str,
+        ask: bool = True,
+        offers_units: bool = True,
+        is_measured: bool = True,
+        shown_by: str = "",
+        **kwargs: Any,
     ) -> None:
         self.range_key = range_key
         self.shown_by = shown_by
         self.ask = ask
+        self.offers_units = offers_units
         self.is_measured = is_measured
         self.expected: Expected | None = None
         # By the value of the field that says on which instrument: one step of its display, in this field's unit.
@@ -165,7 +175,10 @@ class QuantityField(forms.Field):
     def doubt(self, value: float) -> Doubt | None:
         """What is asked about the value, if anything."""
         usual = self.range if self.ask else None
-        return doubt(str(self.label), value, self.range.unit, expected=self.expected, usual=usual)
+        found = doubt(str(self.label), value, self.range.unit, expected=self.expected, usual=usual)
+        if found is not None and self.expected is None and not self.offers_units:
+            return replace(found, likely=None)
+        return found
 
     def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
         return BoundQuantity(form, self, field_name)
@@ -186,6 +199,8 @@ class QuantityField(forms.Field):
             told["data-offers"] = json.dumps([[unit_words(one.unit), one.factor, one.offset] for one in others])
         if not self.ask:
             told["data-asks"] = "no"
+        elif not self.offers_units:
+            told["data-asks"] = "plainly"
         if self.display_steps:
             told |= {"data-shown-by": self.shown_by, "data-display-steps": json.dumps(self.display_steps)}
         if self.by_others is not None:

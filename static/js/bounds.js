@@ -50,12 +50,12 @@ function withUnit(number, unit) {
  *
  * `low` and `high` are what can be; `usualLow` and `usualHigh` what is likely, asked about unless `asks` is off or
  * something is expected; `expected` with `against` ("plan", "last", "worked out", "others") and `band` ("10%" or 2.5)
- * what it is held against; `offers` other units as [words, factor, offset]; `accepted` the units in words. A number
- * with a unit behind it is left to the book.
+ * what it is held against; `offers` other units as [words, factor, offset], of which one is proposed for what is only
+ * unlikely where it `proposes`; `accepted` the units in words. A number with a unit behind it is left to the book.
  */
 export function judge({
   text, low, high, usualLow, usualHigh, expected, against = "plan", band, unit = "", label, offers = [],
-  accepted = "a plain number", required = false, asks = true,
+  accepted = "a plain number", required = false, asks = true, proposes = true,
 }) {
   const nothing = {value: null, refused: null, question: null};
   if (!text.trim()) return required ? {...nothing, refused: `This is missing; give a number in ${accepted}.`} : nothing;
@@ -71,7 +71,7 @@ export function judge({
   const given = `${label}: ${withUnit(general(value), unit)}`;
   const question = expected !== undefined && expected !== null
     ? besideTheExpected(given, value, {expected, against, band, unit})
-    : asks ? besideTheUsual(given, value, {usualLow, usualHigh, unit, offers}) : null;
+    : asks ? besideTheUsual(given, value, {usualLow, usualHigh, unit, offers: proposes ? offers : []}) : null;
   return {value, refused: null, question};
 }
 

@@ -44,7 +44,8 @@ function decide(input) {
   const {low, high, usualLow, usualHigh, unit, label, offers, accepted, asks} = input.dataset;
   return judge({
     text: input.value, low: Number(low), high: Number(high), usualLow: figure(usualLow), usualHigh: figure(usualHigh),
-    unit, label, accepted, required: input.required, asks: asks !== "no", offers: offers ? JSON.parse(offers) : [],
+    unit, label, accepted, required: input.required, asks: asks !== "no", proposes: asks !== "plainly",
+    offers: offers ? JSON.parse(offers) : [],
     ...expectation(input),
   });
 }

@@ -8,8 +8,8 @@ import { forecastOf } from "./forecast.js";
 import { inDrawing, placeAt } from "./point.js";
 import { drawFronts } from "./pour_front.js";
 import {
-  begunOn, drawAlarms, drawFilled, drawForecast, drawInlets, drawLeft, drawNext, drawPails, drawValues, isLeftOpen, keep,
-  kilograms, nextPail, valueOf, write,
+  begunOn, drawAlarms, drawFilled, drawForecast, drawInlets, drawKeyedClocks, drawLeft, drawNext, drawPails, drawValues,
+  isLeftOpen, keep, kilograms, nextPail, valueOf, write,
 } from "./pour_page.js";
 import { PANELS, READINGS } from "./pour_panels.js";
 import { actOf, doseOf, feeding, gramsFor, judgedDose, mendingWords, nextAct, sums, withTold } from "./sheet.js";
@@ -37,8 +37,8 @@ export const TAP_MEASURE = "tap to changed page";
 
 const $ = (selector, within = document) => within.querySelector(selector);
 const ZONES = [
-  "values", "alarms", "inlets", "pails", "left", "forecast", "next", "panel", "mix", "reading", "dose", "lots", "photo",
-  "photo-said",
+  "values", "clocks", "alarms", "inlets", "pails", "flange", "left", "forecast", "next", "panel", "mix", "reading", "dose",
+  "lots", "photo", "photo-said",
 ];
 const zones = Object.fromEntries(ZONES.map((name) => [name, $(`#pour-${name}`)]));
 const svg = $("#pour-strips svg");
@@ -142,18 +142,18 @@ function barKeys() {
   const small = { mix: pail, inlet: writes, mended: writes, close: writes };
   const words = next.act === "sound" ? "Start the pour" : next.words;
   const first = { key: "next", words, small: small[next.act] ?? "", className: "key key-first" };
-  const isBefore = !sheet.sound && !sheet.pour.closed_at && !sheet.pour.first_inlet_at;
+  const isClosed = Boolean(sheet.pour.closed_at);
+  const isBefore = !sheet.sound && !isClosed && !sheet.pour.first_inlet_at;
   if (isBefore) return [first, { key: "more", words: "More", small: "stops still open", className: "key" }];
   const stop = sheet.stopped
     ? { words: "Stopped", small: `since ${timeOfDay(Date.parse(sheet.stopped.at), false)}` }
     : { words: "All stop", small: writes };
-  return [
-    first,
-    { key: "front", words: "Front reached", small: "line, side, now", className: "key" },
-    { key: "reading", words: "Reading", small: "vacuum, temperatures", className: "key" },
-    { key: "trouble", words: "Trouble", small: "leak, gel, other", className: "key" },
-    { key: "stop", ...stop, className: "key key-stop" },
-  ];
+  const reading = { key: "reading", words: "Reading", small: "vacuum, temperatures", className: "key" };
+  const trouble = { key: "trouble", words: "Trouble", small: "leak, gel, other", className: "key" };
+  // After the clamp nothing runs that could be stopped, and no front comes any further.
+  if (isClosed) return [first, reading, trouble];
+  const front = { key: "front", words: "Front reached", small: "line, side, now", className: "key" };
+  return [first, front, reading, trouble, { key: "stop", ...stop, className: "key key-stop" }];
 }
 
 function drawBar() {
@@ -172,10 +172,11 @@ function drawBar() {
   });
 }
 
-/** What lies over the page keeps clear of the head and the bar, as high as they are by now. */
+/** What lies over the page keeps clear of the head, the clocks below it and the bar, as high as they are by now. */
 function measure() {
-  document.documentElement.style.setProperty("--bar-high", `${bar.offsetHeight}px`);
-  document.documentElement.style.setProperty("--head-high", `${rail.offsetHeight}px`);
+  for (const [name, one] of [["bar", bar], ["head", rail], ["clocks", zones.clocks]]) {
+    document.documentElement.style.setProperty(`--${name}-high`, `${one.offsetHeight}px`);
+  }
 }
 
 function stoppedWords() {
@@ -195,7 +196,8 @@ function drawMoving(now) {
   drawValues(zones.values, shown);
   drawPails(zones.pails, shown);
   drawLeft(zones.left, shown);
-  drawForecast(zones.forecast, shown);
+  drawForecast(zones.flange, zones.forecast, shown);
+  drawKeyedClocks(zones.clocks, shown);
   drawInlets(zones.inlets, shown);
   drawNext(zones.next, shown);
   drawAlarms(zones.alarms, shown.alarms, lit());
@@ -486,6 +488,8 @@ function openMix() {
   for (const [name, value] of Object.entries(before ?? {})) {
     if (form.elements[name] && value) form.elements[name].value = String(value);
   }
+  // Said anew for each pail: a name that stands there by itself has read no scale.
+  form.elements.second_person.value = "";
   for (const [name, list] of Object.entries(OFFERED)) {
     if (!form.elements[name].value && sheet.mix[list].length) form.elements[name].value = String(sheet.mix[list][0].id);
   }
@@ -649,7 +653,9 @@ function tapped(event) {
   else if (key.knocks) knock(audio, key.knocks);
   else if ("earlier" in key || "earlierAt" in key) setEarlier(key);
   else if (sets) {
-    zones.mix.elements[sets].value = key.value;
+    const field = zones.mix.elements[sets];
+    // The second person may be taken back; a pail is never without its lots.
+    field.value = sets === "second_person" && field.value === key.value ? "" : key.value;
     drawLots();
   } else if ("close" in key.dataset) {
     close();
@@ -660,7 +666,7 @@ function tapped(event) {
 function tappedStrip(event) {
   const { x, y } = inDrawing(svg, event);
   const at = placeAt(ground, x, y);
-  if (at && sheet.sound) openPanel("place", at);
+  if (at && sheet.sound && !sheet.pour.closed_at) openPanel("place", at);
 }
 
 // ---- Wiring
@@ -686,7 +692,7 @@ async function begin() {
   document.addEventListener("hb:refused", heardAnswer);
   document.addEventListener("hb:reach", (event) => event.detail && ask());
   const sizes = new ResizeObserver(measure);
-  for (const one of [bar, rail]) sizes.observe(one);
+  for (const one of [bar, rail, zones.clocks]) sizes.observe(one);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && ask());
   redraw();
   setInterval(ask, ASK_EVERY_MS);

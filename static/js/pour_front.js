@@ -10,6 +10,7 @@ const STEPS = 12;
 const FIGURE = 21;
 const TIME = 18.6;
 const DIGIT = 0.65; // of the size: how wide a figure is
+const LEGEND = { x: 4, up: 3, size: 15 }; // beside the words below the scale
 
 function wave(x, row) {
   return Array.from({ length: STEPS + 1 }, (_, step) => {
@@ -18,21 +19,24 @@ function wave(x, row) {
   });
 }
 
-/** How far the front is and when it was told, on the dry side where there is room, clear of what is drawn there. */
-function figures(front, x, row, end, others) {
+/**
+ * How far the front is and when it was told: right before it where the dry side is free that far, else behind it on a plate.
+ * Only where neither has room does it stand past what is drawn ahead, on a plate too: no line runs through a figure.
+ */
+function figures(front, x, row, { start, end }, others) {
   const told = spaced(front.girth_mm);
   const at = timeOfDay(Date.parse(front.at), false);
   const [wideTold, wideAt] = [told.length * FIGURE * DIGIT, at.length * TIME * DIGIT];
   const wide = wideTold + 8 + wideAt;
-  let from = x + 12;
-  for (const other of others.sort((one, two) => one - two)) {
-    if (other > from - 10 && other < from + wide + 8) from = other + 12;
-  }
-  const isDry = from + wide < end;
-  if (!isDry) from = x - 16 - wide;
+  const [before, behind] = [x + 12, x - 16 - wide];
+  const isFree = (from) => from + wide < end && !others.some((other) => other > from - 10 && other < from + wide + 8);
+  let from = before;
+  if (!isFree(from) && behind > start) from = behind;
+  for (const other of others.sort((one, two) => one - two)) if (from > behind && !isFree(from)) from = other + 12;
+  if (from + wide >= end) from = behind;
   const baseline = row.y + row.height / 2 + 7.5;
   const lies = { x: from - 5, y: row.y + 4, width: wide + 10, height: row.height - 8 };
-  const plate = isDry ? [] : [mark("rect", { class: "plate-wet", ...lies })];
+  const plate = from === before ? [] : [mark("rect", { class: "plate", ...lies })];
   return [
     ...plate,
     mark("text", { class: "figure-told", x: from, y: baseline, "font-size": FIGURE }, told),
@@ -78,6 +82,8 @@ export function drawFronts(svg, sheet, now) {
       const row = strip[side];
       const front = frontAt(sheet, strip.station, side);
       const guess = guessedFront(sheet, strip.station, side, now);
+      const planned = sheet.pour.closed_at ? null : expectedFront(sheet, strip.station, side, now);
+      const isPlanned = planned !== null && planned < strip.flange_mm;
       if (front && front.girth_mm > 0) {
         const line = wave(at(front.girth_mm), row);
         const wetted = [`${ground.x0_px},${row.y}`, ...line, `${ground.x0_px},${row.y + row.height}`];
@@ -86,11 +92,12 @@ export function drawFronts(svg, sheet, now) {
         const lines = sheet.feed_lines.filter((one) => [side, "both"].includes(one.side));
         const others = [...lines.map((one) => one.girth_mm), ...strip.landmarks.map((one) => one.mm)];
         if (guess !== null) others.push(guess);
-        over.append(...figures(front, at(front.girth_mm), row, end, others.map(at)));
+        if (isPlanned) others.push(planned);
+        const room = { start: ground.x0_px, end };
+        over.append(...figures(front, at(front.girth_mm), row, room, others.map(at)));
       }
-      const expected = expectedFront(sheet, strip.station, side, now);
-      if (expected !== null && expected < strip.flange_mm && !sheet.pour.closed_at) {
-        const x = at(expected);
+      if (isPlanned) {
+        const x = at(planned);
         under.append(mark("line", { class: "expected", x1: x, x2: x, y1: row.y - 4, y2: row.y + row.height + 4 }));
       }
       if (guess !== null) {
@@ -103,6 +110,10 @@ export function drawFronts(svg, sheet, now) {
       const isHere = trouble.station === strip.station && trouble.side && !trouble.mended_at;
       if (isHere) over.append(...warning(trouble, ground, strip));
     }
+  }
+  if (sheet.pour_plan && !sheet.pour.closed_at) {
+    const lies = { class: "legend", x: LEGEND.x, y: ground.height - LEGEND.up, "font-size": LEGEND.size };
+    over.append(mark("text", lies, "blue: the plan, and mm to it"));
   }
   for (const before of svg.querySelectorAll(".moving")) before.remove();
   const first = svg.querySelector(".feed-line, .ink");

@@ -118,7 +118,8 @@ export function pailValue(pail, now, level) {
 function leftValue(sheet, forecast) {
   if (forecast) {
     const { isPlan, likely, toMix, ratio } = forecast.resin;
-    const by = isPlan ? "by the plan" : `${spaced(ratio.ratio, 2)} of plan used so far`;
+    const [takenAs, soFar] = isPlan ? [] : [ratio.drawnIn, ratio.ratio].map((share) => spaced(share, 2));
+    const by = isPlan ? "by the plan" : `goes by ${takenAs} of plan, ${soFar} so far`;
     const words = toMix > 0 ? `at most ${forecastKilograms(toMix)}; ${by}` : `nothing more; ${by}`;
     return { figure: forecastKilograms(likely), unit: "kg left to mix", words };
   }
@@ -205,13 +206,26 @@ export function drawPails(parent, view) {
       const value = valueOf(`pail ${pail.id}`, view);
       showValue(element.firstElementChild, value);
       const rank = { now: "NOW feed or dump", soon: "SOON feed or dump" }[value.level] ?? "";
-      const both = twice.includes(pail.number) ? "told twice: one pail or two? Asked after the clamp." : "";
+      const both = twice.includes(pail.number) ? "told twice, asked after the clamp" : "";
       const note = element.querySelector(".pail-mark");
       const shown = [rank, both].filter(Boolean).join("; ");
       if (note.dataset.shown === shown) return;
       note.dataset.shown = shown;
       note.replaceChildren(...(rank ? [rankMark(value.level)] : []), made("span", { text: shown }));
     },
+  });
+}
+
+/** While a number is keyed the pad lies over the clocks: all of them stand beside it, to be read only. */
+export function drawKeyedClocks(parent, view) {
+  keep(parent, feeding(view.sheet), {
+    key: (pail) => pail.id,
+    create: (pail) => {
+      const clock = made("p", { className: "keyed-clock" }, pailMark(pail.number), ...valueParts());
+      clock.setAttribute("aria-label", `Pail ${pail.number}, gel clock`);
+      return clock;
+    },
+    update: (element, pail) => showValue(element, valueOf(`pail ${pail.id}`, view)),
   });
 }
 
@@ -245,31 +259,50 @@ export function drawLeft(parent, view) {
 
 const hours = (at) => timeOfDay(at, false);
 
-/** What the plan, put right by what was told, says of the front and the bag: one sentence each. */
-function forecastWords({ arrival, gel, boil, untold }) {
+/** When the last front is to be through, and when resin gels; a sentence each for strips of which nobody told. */
+function flangeWords({ arrival, gel, untold }) {
   const words = untold.length ? [`No front told: ${untold.join(", ")}; taken as planned.`] : [];
-  if (arrival) {
-    const band = arrival.overdueSince === null ? `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}` : "overdue";
-    const sooner = gel?.isPast ? " or sooner, the laminate past the gel table" : "";
-    const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}${sooner}` : "";
-    words.push(`Flange ${hours(arrival.overdueSince ?? arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`);
-  }
-  if (boil) {
-    const margin = `${spaced(boil.bag / boil.boilsAt, 1)} times that in the bag`;
-    words.push(`Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C; ${margin}.`);
-  }
-  return words;
+  if (!arrival) return words;
+  const band = arrival.overdueSince === null ? `${hours(arrival.lowAt)} to ${hours(arrival.highAt)}` : "overdue";
+  const sooner = gel?.isPast ? " or sooner, the laminate past the gel table" : "";
+  const first = gel ? `; pail ${gel.pail} gels from ${hours(gel.at)}${sooner}` : "";
+  return [
+    `Flange ${hours(arrival.overdueSince ?? arrival.at)}, ${band}, ${arrival.side} at ${arrival.station} last${first}.`,
+    ...words,
+  ];
 }
 
-const LEFT_OUT = "Blue dashes, S and P in mm: to plan. Left out: race-tracking, swelling at inlets.";
+/** Bag against styrene, and while resin runs what no forecast has in it. */
+function boilWords({ sheet, forecast }) {
+  if (!forecast) return [];
+  const leftOut = sheet.pour.closed_at ? [] : ["Left out: race-tracking, swelling at inlets."];
+  const { boil } = forecast;
+  if (!boil) return leftOut;
+  const margin = `${spaced(boil.bag / boil.boilsAt, 1)} times that in the bag`;
+  const boils = `Styrene boils at ${spaced(boil.boilsAt, 1)} mbar in resin of ${spaced(boil.warmest, 1)} °C; ${margin}.`;
+  return [boils, ...leftOut];
+}
 
-export function drawForecast(parent, { forecast }) {
-  parent.hidden = !forecast;
-  keep(parent, forecast ? [...forecastWords(forecast), LEFT_OUT] : [], {
+/** Why a pour that runs has no forecast; nothing where it has one, or is over. */
+function noForecastWords({ sheet, forecast }) {
+  if (forecast || sheet.pour.closed_at) return [];
+  if (!sheet.girth.stations.length) return ["No forecast: no feed lines and stations are logged."];
+  return sheet.pour_plan ? [] : ["No forecast: no pour plan was read to the crew."];
+}
+
+function drawWords(parent, sentences) {
+  parent.hidden = !sentences.length;
+  keep(parent, sentences, {
     key: (words) => words,
-    create: (words) => made("p", { text: words, className: words === LEFT_OUT ? "left-out" : "" }),
+    create: (words) => made("p", { text: words }),
     update() {},
   });
+}
+
+/** The flange stands right below the gel clocks, the rest of the forecast last. */
+export function drawForecast(flange, rest, view) {
+  drawWords(flange, view.forecast ? flangeWords(view.forecast) : noForecastWords(view));
+  drawWords(rest, boilWords(view));
 }
 
 export function drawInlets(parent, { sheet, earlierWords }) {
@@ -337,8 +370,10 @@ export function drawNext(parent, view) {
   const next = nextAct(sheet, view.forecast, view.now);
   const isOnItsPail = (alarm) => alarm.rank === "soon" && alarm.about.startsWith("pail ");
   const shown = alarms.filter((alarm) => (alarm.rank !== "now" || alarm.taken) && !isOnItsPail(alarm));
+  // By a forecast the key on the lower edge says it all: how much, and by when.
+  const isOnItsKey = next.act === "mix" && view.forecast;
   const items = [
-    { code: "next", words: `${next.words}: ${next.why}.`, rank: "next" },
+    ...(isOnItsKey ? [] : [{ code: "next", words: `${next.words}: ${next.why}.`, rank: "next" }]),
     ...shown,
     ...notes.map((words) => ({ code: words, words, rank: "note" })),
   ];

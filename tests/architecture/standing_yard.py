@@ -313,6 +313,7 @@ def _arguments(
         "pours:plan-set": of_part,
         "pours:pour-plan": of_part,
         "pours:pour-plan-read": of_part,
+        "pours:pour-plan-as-read": of_pour,
         "pours:pour-checklist": of_part,
         "pours:tried": of_part,
         "pours:gel-cup-log": of_part,

@@ -111,6 +111,7 @@ MATRIX: dict[str, tuple[Act | None, str]] = {
     "pours:plan-set": (Act.PLAN_RESIN, LOGS),
     "pours:pour-plan": (Act.READ, READS),
     "pours:pour-plan-read": (Act.READ_POUR_PLAN, LOGS),
+    "pours:pour-plan-as-read": (Act.READ, READS),
     "pours:pour-checklist": (Act.READ, READS),
     "pours:tried": (Act.READ, READS),
     "pours:gel-cup-log": (Act.LOG, LOGS),

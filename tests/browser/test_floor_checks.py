@@ -451,6 +451,32 @@ def test_prints_are_a4_with_15_mm_margins_in_black_and_grey(yard: Yard) -> None:
         assert is_grey, path
 
 
+def right_line(printed: bytes) -> float:
+    """How thick the line down the right edge of a sheet's tables is beside the one down their left, as a share."""
+    dots = np.asarray(pypdfium2.PdfDocument(printed)[0].render(scale=8).to_pil().convert("L")) < 160
+    lines = np.flatnonzero(dots.sum(axis=0) > 0.2 * dots.shape[0])
+    left, right = lines[lines < dots.shape[1] / 8], lines[lines > 7 * dots.shape[1] / 8]
+    return len(right) / len(left)
+
+
+def test_the_pour_checklist_is_one_sheet_and_none_of_its_lines_is_cut(yard: Yard) -> None:
+    ((path, printed),) = [one for one in yard.seen.prints.items() if one[0].endswith("/pour-plan/checklist/")]
+    (text,) = sheets_of(printed)
+    for words in ("Inlets", "At latest, min", "drawn empty within", "Flange, min", "safety data sheets govern"):
+        assert words in text
+    assert right_line(printed) > 0.8
+    page = yard.page(path)
+    page.evaluate(
+        """() => {
+            const sheet = new CSSStyleSheet();
+            sheet.replaceSync("@media print { .dry { width: 100% !important; margin: 0 !important } }");
+            document.adoptedStyleSheets = [sheet];
+        }"""
+    )
+    assert right_line(page.pdf(prefer_css_page_size=True, print_background=False)) < 0.7  # the control
+    page.close()
+
+
 def test_a_page_printed_in_colour_or_past_its_margin_is_found(yard: Yard) -> None:
     page = yard.page(f"{PART}/pours/1/")
     page.evaluate(

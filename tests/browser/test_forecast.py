@@ -9,11 +9,12 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Page, Route
+from playwright.sync_api import Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
 
 from hullbook.operations.demo import FIXTURES, DemoYard
@@ -26,6 +27,20 @@ HULL = "MB84-03"
 DAY = f"/hulls/{HULL}/parts/hull%20shell/pours/1/day/"
 SHEET = r'(?<=id="hb-sheet" type="application/json">)(.*?)(?=</script>)'
 MINUTE = dt.timedelta(minutes=1)
+# Of the figures of fronts told: those further than a plate from their front, and those that a line of the plan crosses.
+FIGURES = """() => {
+  const boxes = (of) => [...document.querySelectorAll(`#pour-strips ${of}`)].map((one) => one.getBoundingClientRect());
+  const [figures, fronts, lines] = [".figure-told", "polyline.front", ".expected, .guess"].map(boxes);
+  const isBeside = (one, other) => one.top < other.bottom && other.top < one.bottom;
+  const away = (one) => Math.min(...fronts.filter((front) => isBeside(one, front))
+    .map((front) => Math.max(one.left - front.right, front.left - one.right)));
+  return {
+    figures: figures.length,
+    far: figures.map(away).filter((px) => px > 120),
+    crossed: figures.filter((one) => lines.some((line) =>
+      isBeside(one, line) && line.left > one.left - 2 && line.right < one.right + 2)).length ? ["a figure"] : [],
+  };
+}"""
 
 
 @dataclass
@@ -108,7 +123,7 @@ class Watched:
 
     @property
     def forecast(self) -> str:
-        return self.page.locator("#pour-forecast").inner_text()
+        return " ".join(self.page.locator(".pour-forecast").all_inner_texts())
 
     @property
     def cries(self) -> str:
@@ -200,5 +215,53 @@ def test_a_bag_pulled_too_deep_for_the_warmest_resin_is_said(watched: Watched, f
 def test_where_no_plan_was_read_there_is_no_forecast(watched: Watched, first_inlet: dt.datetime) -> None:
     watched.told_otherwise(lambda sheet: sheet.update(pour_plan=None))
     watched.at(first_inlet + 20 * MINUTE)
-    assert watched.page.locator("#pour-forecast").is_hidden()
-    assert watched.page.locator(".expected").count() == 0
+    assert watched.forecast.strip() == "No forecast: no pour plan was read to the crew."
+    assert watched.page.locator(".expected, .legend").count() == 0
+
+
+def lowest(watched: Watched, where: str) -> float:
+    box = watched.page.locator(where).last.bounding_box()
+    assert box is not None
+    return box["y"] + box["height"]
+
+
+def test_with_three_pails_and_a_cry_nothing_of_the_forecast_lies_under_the_bar(
+    watched: Watched, first_inlet: dt.datetime, tmp_path: Path
+) -> None:
+    watched.at(first_inlet + 20 * MINUTE)  # a sign-in that stands idle for longer would end
+    watched.told_otherwise(lambda sheet: sheet["plan"].update(vacuum_limit_mbar=3.0) or sheet.update(alarms_taken=[]))
+    page = watched.at(first_inlet + 32 * MINUTE).page
+    page.set_viewport_size({"width": 1280, "height": 800})
+    expect(page.locator("#pour-pails > li")).to_have_count(3)
+    expect(page.locator("#pour-alarms .now")).to_contain_text("NOW Vacuum")
+    page.screenshot(path=tmp_path / "crying.png")
+    bar = page.locator(".action-bar").bounding_box()
+    assert bar is not None
+    assert "Flange" in page.locator("#pour-flange").inner_text()
+    assert lowest(watched, "#pour-flange p") <= bar["y"]
+    page.locator("#pour-forecast p").last.scroll_into_view_if_needed()
+    assert lowest(watched, "#pour-forecast p") <= bar["y"]
+    # Control: were the side as long as its words, its end would lie there.
+    page.locator(".pour-side").evaluate("side => { side.style.maxHeight = 'none'; }")
+    assert lowest(watched, "#pour-forecast p") > bar["y"]
+
+
+def test_the_forecast_says_which_share_of_the_plan_it_goes_by(watched: Watched, first_inlet: dt.datetime) -> None:
+    watched.at(first_inlet + 20 * MINUTE)
+    said = re.search(r"goes by (\d\.\d\d) of plan, (\d\.\d\d) so far", watched.page.locator(".value-left").inner_text())
+    assert said
+    taken, so_far = (float(one) for one in said.groups())
+    # Drawn toward one: never further from it than what was told.
+    assert abs(taken - 1) <= abs(so_far - 1)
+    assert (taken - 1) * (so_far - 1) >= 0
+
+
+def test_the_figure_of_a_front_stands_by_it_and_no_line_runs_through_it(
+    watched: Watched, first_inlet: dt.datetime
+) -> None:
+    for minutes in (8, 12, 20, 30):
+        page = watched.at(first_inlet + minutes * MINUTE).page
+        apart = page.evaluate(FIGURES)
+        assert apart["figures"] > 0
+        assert apart["far"] == []
+        assert apart["crossed"] == []

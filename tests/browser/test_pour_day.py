@@ -208,7 +208,7 @@ def test_a_reading_is_two_taps(tablet: Tablet) -> None:
     assert PourReading.objects.order_by("-pk")[0].bag_pressure_mbar_abs == 14.3
 
 
-def test_a_pail_is_two_taps_and_its_figures(tablet: Tablet) -> None:
+def test_a_pail_is_three_taps_and_its_figures(tablet: Tablet) -> None:
     tablet.tap("[data-bar=next]")
     tablet.keys("12.5")
     expect(tablet.page.locator("#pour-dose")).to_contain_text("188")  # worked out: 12.5 kg at the 1.5 phr of pail 3
@@ -218,12 +218,59 @@ def test_a_pail_is_two_taps_and_its_figures(tablet: Tablet) -> None:
     expect(tablet.page.locator("#pour-dose")).to_contain_text("inside the maker's")
     tablet.goes_on()
     tablet.keys("20.4")
+    tablet.tap("#pour-lots [data-sets=second_person][value=RT]")
     tablet.goes_on()
-    assert tablet.taps == 1  # and the key that goes on: the rest were figures
+    assert tablet.taps == 2  # who read the scale, and the key that goes on: the rest were figures
     expect(tablet.page.locator("#pour-pails")).to_contain_text("12.69 kg")
     tablet.is_booked("Pail 4, 12.5 kg")
     mix = Mix.objects.get(pail_number=4)
     assert (mix.mixed_by, mix.second_person, mix.inlet, mix.resin_temperature_c) == ("MO", "RT", "1", 20.4)
+
+
+def test_nobody_has_read_the_scale_before_somebody_says_so(tablet: Tablet) -> None:
+    tablet.tap("[data-bar=next]")
+    readers = tablet.page.locator("#pour-lots [data-sets=second_person]")
+    assert {one.get_attribute("aria-pressed") for one in readers.all()} == {"false"}
+    expect(tablet.page.locator("#pour-mix [name=second_person]")).to_have_value("")
+    reader = tablet.page.locator("#pour-lots [data-sets=second_person][value=RT]")
+    reader.click()
+    expect(tablet.page.locator("#pour-mix [name=second_person]")).to_have_value("RT")
+    reader.click()
+    expect(tablet.page.locator("#pour-mix [name=second_person]")).to_have_value("")
+
+
+# Whether each is wholly on the glass, and nothing lies over its middle.
+IS_SEEN = """wanted => [...document.querySelectorAll(wanted)].map((one) => {
+  const box = one.getBoundingClientRect();
+  const top = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);
+  return box.top >= 0 && box.bottom <= innerHeight && box.left >= 0 && box.right <= innerWidth && one.contains(top);
+})"""
+
+
+@pytest.mark.parametrize("cries", [False, True], ids=["calm", "crying"])
+@pytest.mark.parametrize("turn", [(1280, 800), (800, 1280)], ids=["lying", "standing"])
+def test_gel_clocks_and_the_caution_are_seen_while_a_pail_is_keyed(
+    tablet: Tablet, turn: tuple[int, int], cries: bool, tmp_path: Path
+) -> None:
+    page = tablet.page
+    page.set_viewport_size({"width": turn[0], "height": turn[1]})
+    if cries:
+        is_crying(tablet)
+    assert page.evaluate(IS_SEEN, ".keyed-clock") == [
+        False,
+        False,
+    ]  # the control: they are there only while it is keyed
+    tablet.tap("[data-bar=next]")
+    expect(page.locator(".pad")).to_be_visible()
+    page.screenshot(path=tmp_path / "keyed.png")
+    assert page.evaluate(IS_SEEN, ".keyed-clock .figures") == [True, True]
+    assert page.evaluate(IS_SEEN, ".pour-caution") == [True]
+    expect(page.locator(".pour-caution")).to_contain_text("The maker's safety data sheet governs.")
+    size = page.locator(".keyed-clock .figures").first.evaluate("one => parseFloat(getComputedStyle(one).fontSize)")
+    assert size >= 52
+    tablet.tap(".pad-key >> text=close")
+    clocks = ".pour-pails .figures" if turn[0] > turn[1] else ".keyed-clock .figures"
+    assert page.evaluate(IS_SEEN, clocks) == [True, True]
 
 
 def test_a_dose_outside_the_makers_window_says_what_mends_it_before_it_is_mixed(tablet: Tablet) -> None:
@@ -486,7 +533,7 @@ def test_a_pail_told_on_two_tablets_is_shown_twice_and_asked_about_after_the_cla
         one.page.evaluate("dispatchEvent(new Event('online'))")
     for one in (tablet, other):
         expect(one.page.locator("#pour-pails li")).to_have_count(4, timeout=15_000)
-        expect(one.page.locator("#pour-pails")).to_contain_text("told twice: one pail or two? Asked after the clamp.")
+        expect(one.page.locator("#pour-pails")).to_contain_text("told twice, asked after the clamp")
     assert sorted(mix.entry.person for mix in Mix.objects.filter(pail_number=4)) == ["KJ", "MO"]
 
 
@@ -628,6 +675,10 @@ def test_from_the_front_at_the_flange_to_the_open_questions(shed: Running, table
     tablet.page.wait_for_timeout(BLINK_MS)
     tablet.tap("[data-bar=next]")
     expect(tablet.page.locator("#pour-sum")).to_contain_text("difference")
+    expect(tablet.page.locator("[data-bar]")).to_have_count(3)
+    expect(tablet.page.locator("[data-bar=stop], [data-bar=front]")).to_have_count(0)
+    tablet.page.locator("#pour-strips svg").click(position={"x": 300, "y": 60})
+    expect(tablet.page.locator("#pour-panel")).to_be_hidden()
     for pail in (2, 3):
         expect(tablet.page.locator("[data-bar=next]")).to_contain_text(f"Pail {pail}")
         tablet.page.wait_for_timeout(BLINK_MS)

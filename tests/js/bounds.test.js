@@ -64,3 +64,13 @@ test("nothing keyed is only missing where it has to be there, and a number with 
   assert.match(judge({...PAIL, text: "", required: true}).refused, /^This is missing; give a number in kg/);
   assert.deepEqual(judge({...PAIL, text: "12500 g"}), {value: null, refused: null, question: null});
 });
+
+test("what is only unlikely of a gauge is asked about without another unit", () => {
+  const gauge = {
+    low: 0, high: 1085, usualLow: 2, usualHigh: 60, unit: "mbar", label: "The gauge shows", text: "996",
+    offers: [["kPa", 10, 0], ["Pa", 0.01, 0]],
+  };
+  assert.equal(judge(gauge).question.likely, "9.96");
+  assert.equal(judge({...gauge, proposes: false}).question.likely, null);
+  assert.match(judge({...gauge, text: "1600", proposes: false}).refused, /1600 Pa is 16 mbar/);
+});

@@ -681,6 +681,120 @@ def test_a_plan_that_speaks_against_itself_is_read_only_after_a_yes(client: Clie
     assert "too deep" in PourPlan.objects.get().entry.keyed
 
 
+def test_what_the_resin_plan_has_beyond_what_is_drawn_is_named_to_the_kilogram(client: Client, berth: Berth) -> None:
+    plan = read_plan(berth)
+    beside = dict(pour_plan_view(plan).beside_the_bag)
+    assert list(beside) == [
+        "film left in pails",
+        "heel of the last pail",
+        "mixing, gel cups and drips",
+        "between its likely and its expected",
+    ]
+    assert plan.total_kg + sum(beside.values()) == pytest.approx(plan.resin_plan.mean_kg, abs=1e-4)
+    # pi/4 * 290^2 mm^2 * 20 mm at 1080 kg/m3, by hand: the heel.
+    assert beside["heel of the last pail"] == pytest.approx(1.427, abs=1e-3)
+    client.force_login(berth.shop.builder)
+    words = client.get(page("pour-plan", berth)).content.decode()
+    assert "what is drawn, and" in words
+    assert f"{plan.resin_plan.mean_kg:.1f}" in words
+
+
+def test_the_figure_that_opens_a_line_stands_beside_its_words(berth: Berth) -> None:
+    openings = pour_plan_view(read_plan(berth)).openings
+    assert [one.words for one in openings] == ["at the start", "both fronts past line 2 (820 mm)"]
+    assert [one.inlets for one in openings] == ["1", "2, 3"]
+
+
+def test_a_pail_names_the_inlets_of_the_lines_open_while_it_is_drawn(berth: Berth) -> None:
+    view = pour_plan_view(read_plan(berth))
+    later = view.openings[1].minute
+    for one in view.pails_at_inlets:
+        before, after = one.pail.on_min < later, one.pail.empty_min > later
+        assert one.inlets == {(True, False): "1", (True, True): "1 then 2, 3", (False, True): "2, 3"}[before, after]
+        # Common practice, no source: 0.7 of the earliest gel of a cup, a pail of 12.5 kg taken as quick as that.
+        assert one.drawn_empty_by_min == pytest.approx(one.pail.mix_by_min + 0.7 * (view.plan.gel_low_min or 0))
+
+
+@pytest.mark.parametrize(
+    ("coldest", "hottest", "said"),
+    [
+        (19.0, 21.0, ""),
+        (24.0, 26.0, ""),
+        (26.0, 28.0, "extrapolated: the sheet gives it from 20.0 to 25.0\u00a0°C"),
+        (17.0, 19.0, "extrapolated: the sheet gives it from 20.0 to 25.0\u00a0°C"),
+    ],
+)
+def test_a_viscosity_beyond_the_sheets_own_temperatures_says_so(
+    client: Client, berth: Berth, coldest: float, hottest: float, said: str
+) -> None:
+    plan = read_plan(berth, coldest_c=coldest, hottest_c=hottest)
+    assert pour_plan_view(plan).viscosity_words == said
+    client.force_login(berth.shop.builder)
+    assert ("extrapolated" in client.get(page("pour-plan", berth)).content.decode()) == bool(said)
+
+
+def test_to_cool_or_to_warm_is_not_advised_without_its_caution(client: Client, berth: Berth) -> None:
+    read_plan(berth, medium_to_mm=0.0)
+    client.force_login(berth.shop.builder)
+    words = client.get(page("pour-plan", berth)).content.decode()
+    assert "cool the bay" in words
+    assert "Cooler resin is thicker" in words
+    assert "warmer, longer gel" in words
+    assert "Warmer resin gels sooner and gives off more styrene, which burns" in words
+    read_plan(berth)
+    assert "Warmer resin" not in client.get(page("pour-plan", berth)).content.decode()
+
+
+def test_earlier_plans_are_listed_and_can_be_read_as_they_were(client: Client, berth: Berth) -> None:
+    first, second = read_plan(berth), read_plan(berth, dose_phr=1.5)
+    client.force_login(berth.shop.builder)
+    assert page("pour-plan-as-read", berth, 1) in client.get(page("pour-plan", berth)).content.decode()
+    words = client.get(page("pour-plan-as-read", berth, 1)).content.decode()
+    assert f"entry {first.pk}" in words
+    assert "Not in force: plan 2 is." in words
+    assert "1.20" in words
+    assert page("pour-plan-read", berth) not in words
+    assert "Not in force" not in client.get(page("pour-plan-as-read", berth, 2)).content.decode()
+    assert client.get(page("pour-plan-as-read", berth, 3)).status_code == 404
+    strike_out(entry=second.entry, reason="read out with the wrong dose", told=told())
+    words = client.get(page("pour-plan-as-read", berth, 2)).content.decode()
+    assert "Struck out. Not in force: plan 1 is." in words
+
+
+def test_what_is_missing_stands_where_the_key_would(client: Client) -> None:
+    berth = make_berth()
+    client.force_login(berth.shop.lead)
+    words = client.get(page("pour-plan", berth)).content.decode()
+    assert "Missing before a pour plan can be worked out" in words
+    assert page("pour-plan-read", berth) not in words
+    set_plan(berth)
+    lay_feed_lines(berth)
+    words = client.get(page("pour-plan", berth)).content.decode()
+    assert page("pour-plan-read", berth) in words
+
+
+def test_a_gauge_read_the_other_way_is_refused_at_once_and_no_unit_is_offered(client: Client, berth: Berth) -> None:
+    client.force_login(berth.shop.lead)
+    keyed = {**POSTED, "gauge_mbar": 996}
+    answer = client.post(page("pour-plan-read", berth), form(**keyed, show="yes"))
+    assert answer.status_code == 422
+    assert answer.context["form"].questions == []
+    assert answer.context["form"].errors["gauge_mbar"] == [
+        "996.0\u00a0mbar absolute is next to no pull. "
+        "If the gauge reads below the air pressure, choose that: it is then 14.0\u00a0mbar absolute."
+    ]
+    below = client.post(
+        page("pour-plan-read", berth), form(**{**keyed, "gauge_kind": GaugeKind.BELOW_ATMOSPHERE}, show="yes")
+    )
+    assert below.status_code == 200
+    asked = client.post(page("pour-plan-read", berth), form(**{**POSTED, "gauge_mbar": 250}, show="yes"))
+    (question,) = asked.context["form"].questions
+    assert (question.field, question.likely) == ("gauge_mbar", None)
+    panel = {"station_pressure_mbar": 1010, "gauge_mbar": 996, "gauge_kind": GaugeKind.ABSOLUTE}
+    refused = client.post(page("trial-panel-log", berth), form(**panel)).context["form"].errors["gauge_mbar"]
+    assert "next to no pull" in refused[0]
+
+
 def test_the_next_one_begins_from_the_last_without_what_is_of_the_day(client: Client, berth: Berth) -> None:
     first = read_plan(berth)
     client.force_login(berth.shop.lead)

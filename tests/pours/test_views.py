@@ -342,6 +342,18 @@ def test_masses_are_never_filled_in_beforehand_lots_and_scales_are(ready: PourDa
     assert blank["resin_lot"].value() == Lot.objects.get(code="R-0301").pk
 
 
+def test_who_read_the_scale_is_said_anew_for_each_pail_and_stays_when_one_is_put_right(
+    ready: PourDay, client: Client
+) -> None:
+    client.force_login(ready.berth.shop.builder)
+    client.post(page("mix-log", ready.berth, 1), pail(ready))
+    blank = client.get(page("mix-log", ready.berth, 1)).context["form"]
+    assert not blank["second_person"].value()
+    mix = Mix.objects.get()
+    again = client.get(page("mix-correct", ready.berth, 1, mix.pk)).context["form"]
+    assert again["second_person"].value() == "RT"
+
+
 @pytest.mark.parametrize(
     ("field", "keyed", "likely"),
     [("resin_kg", "1.25", "12.5"), ("resin_kg", "125", "12.5"), ("catalyst_g", "18.8", "188")],

@@ -52,6 +52,7 @@ from hullbook.pours.selectors.pour import (
 from hullbook.pours.selectors.pour_plan import (
     PourPlanView,
     pour_plan_in_force,
+    pour_plan_numbered,
     pour_plan_view,
     pour_plans,
     what_has_changed,
@@ -130,6 +131,7 @@ __all__ = [
     "pour_plan_advice",
     "what_speaks_against",
     "pour_plan_in_force",
+    "pour_plan_numbered",
     "pour_plan_view",
     "pour_plans",
     "tried_entry",

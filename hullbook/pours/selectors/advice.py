@@ -87,7 +87,6 @@ class PourPlanAdvice:
     window: DoseWindowView | str
     boil: Verdict | None
     thick_words: str
-    pot_life_min: float | None
     warms_by_k: float
 
 
@@ -115,7 +114,6 @@ def pour_plan_advice(view: PourPlanView) -> PourPlanAdvice:
         window=_dose_window(view),
         boil=_boil_margin(view),
         thick_words=_thick_words(view),
-        pot_life_min=view.pot_life_min,
         warms_by_k=_adiabatic_rise_k(),
     )
 

@@ -33,8 +33,9 @@ from hullbook.hulls.models import Part
 from hullbook.materials.models import ResinSystem
 from hullbook.materials.selectors import (
     properties_in_force,
+    properties_of,
 )
-from hullbook.pours.enums import PlanOrderKind
+from hullbook.pours.enums import PlanItemKind, PlanOrderKind
 from hullbook.pours.models import (
     FeedLine,
     PlanArrival,
@@ -52,14 +53,17 @@ from hullbook.pours.selectors.plan import plan_in_force, second_part
 from hullbook.pours.selectors.tried import (
     MM,
     UM2_PER_M2,
+    VISCOSITY_POINTS,
     trial_for,
 )
 from hullbook.quantities import tables
-from hullbook.quantities.showing import show
+from hullbook.quantities.showing import show, show_number
 from hullbook.records.models import EntryRow
 
 THROUGH_WORDS = "permeability through what lies under the medium, "
 LAG_WORDS = "medium ahead of the lower skin, "
+OUTSIDE_THE_BAG = (PlanItemKind.PAIL_FILM, PlanItemKind.HEEL, PlanItemKind.CUPS)
+"""What a resin plan has that the part draws from no pail."""
 
 
 def limit(name: str) -> float:
@@ -99,10 +103,26 @@ class LineOpening:
 
     line: FeedLine
     minute: float
+    inlets: str
 
     @property
     def words(self) -> str:
-        return when_it_opens(self.line)
+        """In the words of the layout, with the figure beside them that the page of the day opens it by."""
+        line, words = self.line, when_it_opens(self.line)
+        return f"{words} ({line.opens_front_mm:.0f} mm)" if line.opens_words and line.opens_front_mm else words
+
+
+@dataclass(frozen=True)
+class PailAtInlets:
+    """A planned pail, the inlets it feeds, and how long it may stand mixed; None where the gel time is not known."""
+
+    pail: PlannedPail
+    inlets: str
+    pot_life_min: float | None
+
+    @property
+    def drawn_empty_by_min(self) -> float | None:
+        return None if self.pot_life_min is None else self.pail.mix_by_min + self.pot_life_min
 
 
 @dataclass(frozen=True)
@@ -247,8 +267,48 @@ class PourPlanView:
         for strip in self.strips:
             for number in strip.filled.line_numbers:
                 minutes[number] = max(minutes.get(number, 0.0), strip.filled.opened_at(number) or 0.0)
-        opened = [LineOpening(layout.line(number), minute) for number, minute in minutes.items()]
+        inlets = {
+            number: ", ".join(str(inlet.number) for inlet in layout.inlets if inlet.line_number == number)
+            for number in minutes
+        }
+        opened = [LineOpening(layout.line(number), minute, inlets[number]) for number, minute in minutes.items()]
         return tuple(sorted(opened, key=lambda one: one.minute))
+
+    @cached_property
+    def pails_at_inlets(self) -> tuple["PailAtInlets", ...]:
+        """Each pail with the inlets it feeds: those of the line last opened, and of the next that opens meanwhile."""
+        opened = self.openings
+        ends = [*(one.minute for one in opened[1:]), float("inf")]
+        feeds = list(zip(opened, ends, strict=True))
+
+        def inlets_of(pail: PlannedPail) -> str:
+            its = (one.inlets for one, end in feeds if one.minute < pail.empty_min and pail.on_min < end)
+            return " then ".join(its)
+
+        return tuple(PailAtInlets(pail, inlets_of(pail), self.pot_life_min) for pail in self.pails)
+
+    @cached_property
+    def beside_the_bag(self) -> tuple[tuple[str, float], ...]:
+        """What the resin plan expects beyond what is drawn from the pails, by what it is for, in kg."""
+        resin_plan, items = self.plan.resin_plan, list(self.plan.resin_plan.items.all())
+        likely = [
+            (kind.label, sum(item.likely_kg for item in items if item.kind == kind))
+            for kind in OUTSIDE_THE_BAG
+            if any(item.kind == kind for item in items)
+        ]
+        return (*likely, ("between its likely and its expected", resin_plan.mean_kg - resin_plan.likely_kg))
+
+    @property
+    def viscosity_words(self) -> str:
+        """Where the middle of the day's temperatures lies outside those the resin's sheet gave; else empty."""
+        kind = properties_of(self.system.resin.kind)
+        at = {kind[name].label for _, name in VISCOSITY_POINTS}
+        of_resin = (one for one in self.coefficients if one.material_id == self.system.resin_id)
+        given = sorted(one.value for one in of_resin if one.words in at)
+        middle_c = (self.plan.coldest_c + self.plan.hottest_c) / 2
+        if not given or given[0] <= middle_c <= given[-1]:
+            return ""
+        return f"extrapolated: the sheet gives it from {show_number(given[0], 'degC')} to {show(given[-1], 'degC')}"
 
     @property
     def fastest_min(self) -> float:
@@ -341,11 +401,19 @@ def pour_plans(part: Part) -> list[PourPlan]:
 
 
 def pour_plan_in_force(part: Part) -> PourPlan | None:
-    plans = PourPlan.objects.current().filter(part=part)
+    return _with_all(PourPlan.objects.current().filter(part=part)).order_by("-pk").first()
+
+
+def pour_plan_numbered(part: Part, number: int) -> PourPlan | None:
+    """One of the pour plans read for a part, also one struck out."""
+    return _with_all(PourPlan.objects.filter(part=part, number=number)).first()
+
+
+def _with_all(plans: Any) -> Any:
     return plans.select_related(
-        "entry", "part__hull", "layout__entry", "trial__entry", "resin_plan__revision",
-        "resin_plan__system__resin", "resin_plan__system__catalyst",
-    ).order_by("-pk").first()  # fmt: skip
+        "entry", "entry__struck_out", "corrected_by", "part__hull", "layout__entry", "trial__entry",
+        "resin_plan__revision", "resin_plan__system__resin", "resin_plan__system__catalyst",
+    )  # fmt: skip
 
 
 def pour_plan_view(plan: PourPlan) -> PourPlanView:
