@@ -16,6 +16,8 @@ from hullbook.calc.verdict import Verdict, judge
 
 SecondPart = Literal["catalyst", "hardener"]
 GRAMS = 1000.0
+INDEX_THAT_CURES = (0.9, 1.1)
+"""Outside this share of the hardener that just meets the resin a mix is not poured (common practice, no source)."""
 
 BELIEVABLE_PHR: dict[SecondPart, tuple[float, float]] = {"catalyst": (0.05, 10.0), "hardener": (1.0, 200.0)}
 """Outside these a unit was mixed up (grams for kilograms); they are no limits of use (common practice, no source)."""
@@ -98,11 +100,18 @@ def epoxy_index(
 ) -> float:
     """Give the amine hydrogens for each epoxide group in the mix: 1 when they just meet.
 
-    Raises `not_positive`. Source: as hardener_phr.
+    Raises `not_positive`, and `inconsistent` outside 0.9 to 1.1: such a mix is not poured (common practice, no source).
+    Source: as hardener_phr.
     """
     require_positive("hardener_kg", hardener_kg, "kg")
     dose = 100 * hardener_kg / require_positive("resin_kg", resin_kg, "kg")
-    return dose / hardener_phr(epoxide_equivalent_g_mol, amine_equivalent_g_mol)
+    index = dose / hardener_phr(epoxide_equivalent_g_mol, amine_equivalent_g_mol)
+    low, high = INDEX_THAT_CURES
+    if not low <= index <= high:
+        given = f"{hardener_kg:g} kg to {resin_kg:g} kg, {index:.4g} of what just meets the resin,"
+        accepted = f"do not pour it: {low:g} to {high:g} of that cures"
+        raise InputRefused("inconsistent", "hardener_kg", given, accepted)
+    return index
 
 
 @dataclass(frozen=True)

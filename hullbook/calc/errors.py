@@ -6,6 +6,7 @@ prints it with its row.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 ErrorKey = Literal[
@@ -42,6 +43,23 @@ def require_between(field: str, value: float, low: float, high: float, unit: str
     if not low <= value <= high:
         raise InputRefused("impossible", field, value, f"give {low:g} to {high:g} {unit}".rstrip())
     return value
+
+
+def require_in_unit(field: str, value: float, low: float, high: float, unit: str, others: Mapping[str, float]) -> float:
+    """Give back `value` when low <= value <= high, else refuse it: `not_positive`, `impossible`, or `unit_suspect`.
+
+    `others` are units it may have been given in, each with its factor to `unit`: where one fits, that is what is asked.
+    """
+    require_positive(field, value, unit)
+    if low <= value <= high:
+        return value
+    meant = [
+        f"{value:g} {other} is {factor * value:.4g} {unit}; "
+        for other, factor in others.items()
+        if low <= factor * value <= high
+    ]
+    accepted = f"{''.join(meant)}give {low:g} to {high:g} {unit}"
+    raise InputRefused("unit_suspect" if meant else "impossible", field, value, accepted)
 
 
 def require_positive(field: str, value: float, unit: str = "") -> float:

@@ -25,15 +25,18 @@ from hullbook.calc.errors import (
     InputRefused,
     require_between,
     require_fraction,
+    require_in_unit,
     require_not_negative,
     require_positive,
 )
 from hullbook.calc.permeability import require_permeability
-from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR
+from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR, require_pull
+from hullbook.calc.viscosity import require_viscosity
 
 STANDARD_GRAVITY_M_S2 = 9.80665
 GAUGE_SUSPECTED_ABOVE_MBAR = 300.0
 """A bag said to stand above this is a gauge reading mixed up; no limit of use (common practice, no source)."""
+LIQUID_RESIN_KG_M3 = (900.0, 1500.0)
 LINES_LAID_TO_M = 0.01
 SERIES_BELOW = 1e-3
 """Where a piece loses less of the pull than this share, (-ln(1 - u) - u)/u^2 is summed as a series, to 15 digits."""
@@ -129,10 +132,11 @@ class Pull:
     thickening_per_min: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse `not_positive` and `negative` figures."""
-        require_positive("driving_pressure_pa", self.driving_pressure_pa, "Pa")
-        require_positive("viscosity_pa_s", self.viscosity_pa_s, "Pa.s")
-        require_positive("liquid_resin_density_kg_m3", self.liquid_resin_density_kg_m3, "kg/m3")
+        """Refuse `not_positive`, `negative`, `impossible` figures, and `unit_suspect` ones (mbar, mPa.s, g/cm3)."""
+        require_pull("driving_pressure_pa", self.driving_pressure_pa)
+        require_viscosity("viscosity_pa_s", self.viscosity_pa_s)
+        density = self.liquid_resin_density_kg_m3
+        require_in_unit("liquid_resin_density_kg_m3", density, *LIQUID_RESIN_KG_M3, "kg/m3", {"g/cm3": 1000})
         require_not_negative("thickening_per_min", self.thickening_per_min, "1/min")
 
 

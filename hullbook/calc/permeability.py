@@ -15,15 +15,17 @@ from hullbook.calc.errors import (
     InputRefused,
     require_between,
     require_fraction,
+    require_in_unit,
     require_not_negative,
     require_positive,
 )
 from hullbook.calc.series import require_series
 from hullbook.calc.statistics import COVERAGE_FACTOR
+from hullbook.calc.vacuum import require_pull
+from hullbook.calc.viscosity import require_viscosity
 
 M2_PER_DARCY = 9.869233e-13
-LOOKS_LIKE_DARCY = (0.1, 1e4)
-HIGHEST_PERMEABILITY_M2 = 1e-6
+LOWEST_PERMEABILITY_M2, HIGHEST_PERMEABILITY_M2 = 1e-15, 1e-6
 LEAST_READINGS = 5
 
 
@@ -75,13 +77,12 @@ class Trial:
 
 
 def require_permeability(field: str, permeability_m2: float) -> float:
-    """Give back a permeability above 0, up to 1e-6 m2, else refuse it; 0.1 to 10 000 is asked about as darcy."""
-    require_positive(field, permeability_m2, "m2")
-    low, high = LOOKS_LIKE_DARCY
-    if low <= permeability_m2 <= high:
-        accepted = f"{permeability_m2:g} darcy is {m2_from_darcy(permeability_m2):.4g} m2"
-        raise InputRefused("unit_suspect", field, permeability_m2, accepted)
-    return require_between(field, permeability_m2, 0, HIGHEST_PERMEABILITY_M2, "m2")
+    """Give back a permeability of 1e-15 to 1e-6 m2, else refuse it; one that fits in cm2 or darcy is asked about.
+
+    Raises `not_positive`, `unit_suspect`, `impossible`. The bounds are common practice, no source.
+    """
+    others = {"cm2": 1e-4, "darcy": m2_from_darcy(1)}
+    return require_in_unit(field, permeability_m2, LOWEST_PERMEABILITY_M2, HIGHEST_PERMEABILITY_M2, "m2", others)
 
 
 def m2_from_darcy(darcy: float) -> float:
@@ -209,7 +210,8 @@ def fit_trial(
 
     At least five readings, in order, minutes from the first resin in the panel. The porosity must be the one that fills
     are worked out with. `hull_against_panel_sd` is the scatter, relative, of hulls about a panel of the same stack.
-    Raises `insufficient_data`, `inconsistent` for times or fronts that go back, `not_positive`, `negative`.
+    Raises `insufficient_data`, `inconsistent` for times or fronts that go back, `not_positive`, `negative`,
+    `unit_suspect`, `impossible`.
     Source: Darcy's law for one straight front; least squares through the origin.
     """
     import numpy as np
@@ -217,9 +219,9 @@ def fit_trial(
     from scipy.stats import t as student
 
     require_series("fronts_m", minutes, fronts_m, LEAST_READINGS)
-    require_positive("viscosity_pa_s", viscosity_pa_s, "Pa.s")
+    require_viscosity("viscosity_pa_s", viscosity_pa_s)
     require_fraction("porosity", porosity)
-    require_positive("driving_pressure_pa", driving_pressure_pa, "Pa")
+    require_pull("driving_pressure_pa", driving_pressure_pa)
     require_not_negative("hull_against_panel_sd", hull_against_panel_sd)
     require_positive("minutes", minutes[0], "min")
     for before, after in zip((0.0, *fronts_m), fronts_m, strict=False):

@@ -14,7 +14,13 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import Literal
 
-from hullbook.calc.errors import InputRefused, require_between, require_not_negative, require_positive
+from hullbook.calc.errors import (
+    InputRefused,
+    require_between,
+    require_in_unit,
+    require_not_negative,
+    require_positive,
+)
 from hullbook.calc.series import require_series
 from hullbook.calc.statistics import expanded_uncertainty, resolution_uncertainty
 from hullbook.calc.verdict import Verdict, judge, no_verdict
@@ -110,6 +116,16 @@ def gauge_from_absolute(pressure_mbar_abs: float, station_mbar: float) -> float:
     require_between("station_mbar", station_mbar, LOWEST_STATION_MBAR, HIGHEST_STATION_MBAR, "mbar")
     require_between("pressure_mbar_abs", pressure_mbar_abs, 0, station_mbar, "mbar absolute")
     return station_mbar - pressure_mbar_abs
+
+
+def require_pull(field: str, pull_pa: float) -> float:
+    """Give back what pulls resin into a bag, in Pa, else refuse it; one given in mbar or kPa is asked about.
+
+    No more than the highest station pressure. A figure no higher than that pressure has in mbar is one in mbar: as Pa
+    it would hold up ten centimetres of resin. Raises `not_positive`, `unit_suspect`, `impossible`.
+    """
+    others = {"mbar": 100, "kPa": 1000}
+    return require_in_unit(field, pull_pa, HIGHEST_STATION_MBAR, 100 * HIGHEST_STATION_MBAR, "Pa", others)
 
 
 def standard_atmosphere_mbar(altitude_m: float) -> float:

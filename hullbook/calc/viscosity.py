@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import exp, log, sqrt
+from statistics import fmean
 
-from hullbook.calc.errors import InputRefused, require_between, require_positive
+from hullbook.calc.errors import InputRefused, require_between, require_in_unit, require_positive
 
 ZERO_CELSIUS_K = 273.15
 GAS_CONSTANT_J_MOL_K = 8.314462618
-HIGHEST_VISCOSITY_PA_S = 20.0
+LOWEST_VISCOSITY_PA_S, HIGHEST_VISCOSITY_PA_S = 0.01, 20.0
 EXTRAPOLATION_K = 5.0
 """How far past the outer temperatures of its points a viscosity is still given (common practice, no source)."""
 
@@ -27,12 +29,9 @@ class ViscosityPoint:
     viscosity_pa_s: float
 
     def __post_init__(self) -> None:
-        """Refuse `impossible`, `not_positive`, and `unit_suspect` for what is given in mPa.s."""
+        """Refuse `impossible` temperatures, and viscosities as `require_viscosity`."""
         require_between("temperature_c", self.temperature_c, -20, 100, "degC")
-        require_positive("viscosity_pa_s", self.viscosity_pa_s, "Pa.s")
-        if self.viscosity_pa_s > HIGHEST_VISCOSITY_PA_S:
-            accepted = f"{self.viscosity_pa_s:g} mPa.s is {self.viscosity_pa_s / 1000:g} Pa.s"
-            raise InputRefused("unit_suspect", "viscosity_pa_s", self.viscosity_pa_s, accepted)
+        require_viscosity("viscosity_pa_s", self.viscosity_pa_s)
 
 
 @dataclass(frozen=True)
@@ -65,29 +64,44 @@ class ViscosityBand:
     high_pa_s: float
 
 
+def require_viscosity(field: str, viscosity_pa_s: float) -> float:
+    """Give back a viscosity of 0.01 to 20 Pa.s, else refuse it; one given in mPa.s, or taken for mPa.s, is asked about.
+
+    Raises `not_positive`, `unit_suspect`, `impossible`. The bounds are common practice, no source.
+    """
+    others = {"mPa.s": 0.001, "Pa.s taken for mPa.s": 1000}
+    return require_in_unit(field, viscosity_pa_s, LOWEST_VISCOSITY_PA_S, HIGHEST_VISCOSITY_PA_S, "Pa.s", others)
+
+
 def viscosity_curve(points: Sequence[ViscosityPoint]) -> ViscosityCurve:
     """Lay the curve through two points, or by least squares of ln viscosity on 1/T through three or more.
 
-    Raises `insufficient_data` below two temperatures, `inconsistent` where viscosity does not fall with temperature.
+    Raises `insufficient_data` below two temperatures, `inconsistent` where the resin is no thinner at one temperature
+    than at the next below it.
     """
-    temperatures = {point.temperature_c for point in points}
+    by_temperature: dict[float, list[float]] = {}
+    for point in sorted(points, key=lambda one: one.temperature_c):
+        by_temperature.setdefault(point.temperature_c, []).append(log(point.viscosity_pa_s))
+    temperatures = tuple(by_temperature)
     if len(temperatures) < 2:
         raise InputRefused("insufficient_data", "viscosity_points", len(temperatures), "give two temperatures or more")
+    for (cooler_c, cooler), (warmer_c, warmer) in pairwise(by_temperature.items()):
+        if fmean(warmer) >= fmean(cooler):
+            given = f"no thinner at {warmer_c:g} than at {cooler_c:g} degC"
+            raise InputRefused("inconsistent", "viscosity_points", given, "warmer resin is thinner")
     n = len(points)
     inverse = [1 / (point.temperature_c + ZERO_CELSIUS_K) for point in points]
     logs = [log(point.viscosity_pa_s) for point in points]
     middle, middle_log = sum(inverse) / n, sum(logs) / n
     spread = sum((one - middle) ** 2 for one in inverse)
     slope = sum((one - middle) * value for one, value in zip(inverse, logs, strict=True)) / spread
-    if slope <= 0:
-        raise InputRefused("inconsistent", "viscosity_points", "viscosity that rises", "warmer resin is thinner")
     left = sum((value - middle_log - slope * (one - middle)) ** 2 for one, value in zip(inverse, logs, strict=True))
     return ViscosityCurve(
         middle_pa_s=exp(middle_log),
         middle_k=1 / middle,
         slope_k=slope,
-        lowest_c=min(temperatures),
-        highest_c=max(temperatures),
+        lowest_c=temperatures[0],
+        highest_c=temperatures[-1],
         points=n,
         spread_1_k2=spread,
         sd_ln=sqrt(left / (n - 2)) if n > 2 else None,

@@ -137,6 +137,15 @@ def test_a_hardener_may_have_what_a_catalyst_may_not() -> None:
         dose_from_masses(10, 3000, "catalyst")
 
 
+def test_an_epoxy_mix_far_from_meeting_is_not_poured() -> None:
+    """10 kg of EEW 185 with 3.150 kg of AHEW 52: index 1.121, outside the 0.9 to 1.1 of common practice."""
+    with pytest.raises(InputRefused, match="1.121 of what just meets the resin") as refused:
+        epoxy_index(10, 3.150, 185, 52)
+    assert refused.value.key == "inconsistent"
+    with pytest.raises(InputRefused, match="do not pour it"):
+        epoxy_index(10, 2.5, 185, 52)
+
+
 def test_a_density_in_kilograms_to_the_cubic_metre_is_noticed() -> None:
     with pytest.raises(InputRefused, match="1.15 may be meant") as refused:
         millilitres(900, 1150)

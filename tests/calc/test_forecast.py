@@ -3,8 +3,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.stats import lognorm, norm
 
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.errors import InputRefused
@@ -75,11 +77,23 @@ def test_what_remains_falls_as_the_plan_is_wetted(one: float, other: float) -> N
     assert at[more].upper_kg <= at[less].upper_kg
 
 
+@settings(deadline=None, max_examples=25)
 @given(st.floats(30, 214), st.floats(0.7, 1.3))
-def test_used_and_remaining_make_the_forecast(wet: float, ratio: float) -> None:
+def test_the_forecast_is_what_bayes_makes_of_a_prior_about_one_and_a_reading(wet: float, ratio: float) -> None:
+    """Mean and spread of the ratio by quadrature (scipy) of the normal densities; the dry rest drawn at that ratio."""
+
+    def moment(power: int) -> float:
+        def weighed(at: float) -> float:
+            return at**power * float(norm.pdf(at, 1.0, 0.06) * norm.pdf(ratio, at, 0.04))
+
+        return quad(weighed, 0.5, 1.6, points=[1.0, ratio], epsabs=0, epsrel=1e-10)[0]
+
+    mean = moment(1) / moment(0)
+    variance = moment(2) / moment(0) - mean**2
     found = remaining(plan_so_far_kg=wet, used_kg=wet * ratio, mixed_kg=300.0)
-    assert found.forecast_used_kg == pytest.approx(wet * ratio + found.remaining_kg)
-    assert found.remaining_kg <= found.upper_kg
+    dry_kg = 214.0 - wet
+    assert found.forecast_used_kg == pytest.approx(wet * ratio + mean * dry_kg, rel=1e-6)
+    assert found.upper_kg == pytest.approx((mean + 2.326 * (variance + 0.03**2) ** 0.5) * dry_kg, rel=1e-5)
 
 
 def test_a_pail_that_runs_out_before_the_next_is_mixed_is_called_at_once() -> None:
@@ -119,7 +133,9 @@ def test_of_a_line_not_yet_open_nothing_was_seen() -> None:
 
 
 def test_a_band_of_factors_stands_for_two_deviations_either_way() -> None:
-    assert relative_sd_of_band(0.6, 1.7) == pytest.approx(np.log(1.7 / 0.6) / 4)
+    """scipy's log-normal distribution: 95.45 % of it lies within a band as wide."""
+    low, high = lognorm(relative_sd_of_band(0.6, 1.7)).interval(0.954499736)
+    assert high / low == pytest.approx(1.7 / 0.6)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-from math import isclose, pi
+from math import isclose, log, pi
 from pathlib import Path
 
 import pint
@@ -9,6 +9,7 @@ from scipy.integrate import quad
 
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.errors import InputRefused
+from hullbook.calc.flow import head_mbar
 from hullbook.calc.laminate import (
     fibre_mass_fraction,
     fibre_volume_fraction,
@@ -228,6 +229,35 @@ def test_a_compaction_pressure_the_law_does_not_cover_is_refused(pressure_mbar, 
         fibre_volume_fraction_at_pressure(
             fibre_volume_fraction_at_1000_mbar=0.52, compaction_exponent=0.05, compaction_pressure_mbar=pressure_mbar
         )
+
+
+def test_resin_answers_to_fibre_share_and_pull_as_the_derivatives_say():
+    """d ln m / d ln phi = -1/(1 - phi), d ln m / d ln p = -B/(1 - phi): -2.083 and -0.1042 at 0.52 and 0.05."""
+
+    def grown(resin_kg_m2, at):
+        return log(resin_kg_m2(at * 1.0001) / resin_kg_m2(at / 1.0001)) / (2 * log(1.0001))
+
+    def pressed(mbar):
+        law = {"fibre_volume_fraction_at_1000_mbar": 0.52, "compaction_exponent": 0.05}
+        share = fibre_volume_fraction_at_pressure(compaction_pressure_mbar=mbar, **law)
+        return glass_ply(fibre_volume_fraction=share).resin_kg_m2
+
+    by_share = grown(lambda share: glass_ply(fibre_volume_fraction=share).resin_kg_m2, 0.52)
+    assert by_share == pytest.approx(-2.083, rel=1e-3)
+    assert grown(pressed, 1000) == pytest.approx(-0.1042, rel=1e-3)
+
+
+def test_the_foot_of_a_tall_skin_is_pressed_less_by_its_resin():
+    """1.8 m of 1080 kg/m3 leave 759.4 of 950 mbar, and 0.9889 of the fibre share at B = 0.05 (recomputed)."""
+    left_mbar = 950 - head_mbar(1.8, 1080)
+    assert left_mbar == pytest.approx(759.4, rel=1e-3)
+    foot, top = (
+        fibre_volume_fraction_at_pressure(
+            fibre_volume_fraction_at_1000_mbar=0.52, compaction_exponent=0.05, compaction_pressure_mbar=mbar
+        )
+        for mbar in (left_mbar, 950)
+    )
+    assert foot / top == pytest.approx(0.9889, rel=1e-4)
 
 
 def test_a_stack_that_thickens_under_pressure_is_refused():

@@ -201,6 +201,8 @@ def test_the_fit_gives_back_the_permeability_the_readings_were_made_with(permeab
         ({"fronts": (0.0, 0.4, 0.5, 0.6, 0.7, 0.8)}, "inconsistent"),
         ({"minutes": (0, 1, 2, 3, 4, 5)}, "not_positive"),
         ({"viscosity_pa_s": 0}, "not_positive"),
+        ({"viscosity_pa_s": 200}, "unit_suspect"),
+        ({"driving_pressure_pa": 950}, "unit_suspect"),
         ({"porosity": 51.33}, "unit_suspect"),
         ({"hull_against_panel_sd": -0.1}, "negative"),
     ],
@@ -234,11 +236,25 @@ def test_more_scatter_makes_the_band_wider(one, other):
     assert 1 <= time_band(less, (0.6, 1.7))[1] <= time_band(more, (0.6, 1.7))[1]
 
 
+@given(st.floats(-15, -6).map(lambda power: 10**power))
+def test_a_permeability_given_in_darcy_is_offered_in_square_metres(permeability):
+    """1 darcy is 9.869233e-13 m2; what is too large for m2 is never taken."""
+    darcy = permeability / 9.869233e-13
+    with pytest.raises(InputRefused, match="darcy is ") as refused:
+        require_permeability("permeability_m2", darcy)
+    assert refused.value.key == "unit_suspect"
+    offered = float(refused.value.accepted.split("darcy is ")[1].split(" m2")[0])
+    assert offered == pytest.approx(permeability, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("call", "key"),
     [
         (lambda: require_permeability("permeability_m2", 800.0), "unit_suspect"),
-        (lambda: require_permeability("permeability_m2", 1e-5), "impossible"),
+        (lambda: require_permeability("permeability_m2", 1e-5), "unit_suspect"),
+        (lambda: require_permeability("permeability_m2", 5e4), "unit_suspect"),
+        (lambda: require_permeability("permeability_m2", 1e-20), "impossible"),
+        (lambda: require_permeability("permeability_m2", math.inf), "not_positive"),
         (lambda: require_permeability("permeability_m2", 0.0), "not_positive"),
         (lambda: m2_from_darcy(-1.0), "not_positive"),
         (lambda: Layer(1.0, 1.2, 1e-9), "unit_suspect"),

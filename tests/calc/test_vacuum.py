@@ -9,6 +9,7 @@ from fluids.compressible import P_critical_flow, T_critical_flow
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.stats import t as student
 
 from hullbook.calc.check_rows import agrees, found
 from hullbook.calc.errors import InputRefused
@@ -23,8 +24,10 @@ from hullbook.calc.vacuum import (
     fit_two_phase,
     gauge_from_absolute,
     judge_hold,
+    leak_throughput_pa_m3_s,
     pump_down_seconds,
     rate_uncertainty_from_resolution,
+    room_air_l_h,
     standard_atmosphere_mbar,
     station_from_sea_level,
 )
@@ -95,6 +98,21 @@ def test_a_gauge_in_any_unit_comes_out_absolute(
 
 def test_the_same_gauge_reading_means_other_pressures_in_other_weather() -> None:
     assert [absolute_from_gauge(950, station) for station in (955, 1013.25, 1030)] == [5, 63.25, 80]
+
+
+def test_a_weather_report_scaled_by_the_standard_atmosphere_comes_near() -> None:
+    """The rule of thumb: QNH 1030 at 500 m gives 970.4 by the ratio, 970.6 along the atmosphere."""
+    by_ratio = 1030 * standard_atmosphere_mbar(500) / 1013.25
+    assert by_ratio == pytest.approx(970.4, rel=1e-4)
+    assert station_from_sea_level(1030, 500) - by_ratio == pytest.approx(0.2, abs=0.05)
+
+
+def test_a_barometer_that_moves_shows_as_a_leak_on_a_gauge() -> None:
+    """Weather falling 2 mbar in an hour, a tight bag at 20 mbar, the station read once: 0.03333 mbar/min."""
+    minutes = list(range(0, 61, 10))
+    shown = [gauge_from_absolute(20.0, 1013.25 - 2 * minute / 60) for minute in minutes]
+    taken = [absolute_from_gauge(gauge, 1013.25) for gauge in shown]
+    assert fit_rise(minutes, taken).rate_mbar_min == pytest.approx(0.03333, rel=1e-3)
 
 
 def test_half_an_atmosphere_is_where_the_standard_atmosphere_has_it() -> None:
@@ -211,6 +229,28 @@ def test_the_uncertainty_of_the_rate_is_the_textbook_one() -> None:
     # numpy's covariance of a straight line, scaled by the residual variance.
     _, covariance = np.polyfit(STEADY_MINUTES, STEADY, 1, cov=True)
     assert fit_rise(STEADY_MINUTES, STEADY).rate_standard_uncertainty == pytest.approx(covariance[0, 0] ** 0.5)
+
+
+def test_the_true_rate_lies_within_its_interval_of_95_percent() -> None:
+    """0.4141 to 0.4422 mbar/min, as statsmodels gives it (recomputed): t of 9 degrees of freedom by scipy."""
+    rise = fit_rise(STEADY_MINUTES, STEADY)
+    low, high = student(9, rise.rate_mbar_min, rise.rate_standard_uncertainty).interval(0.95)
+    assert (low, high) == pytest.approx((0.4141, 0.4422), rel=1e-3)
+
+
+def test_a_leak_swells_in_the_bag() -> None:
+    """Boyle: 0.1649 Pa m3/s from the room are 4.947 L/min of bubbles in wet laminate at 20 mbar (recomputed)."""
+    leak = leak_throughput_pa_m3_s(0.4282, 0.231)
+    assert room_air_l_h(leak) / 60 * 1013.25 / 20 == pytest.approx(4.947, rel=1e-3)
+
+
+def test_a_published_drop_test_is_bent() -> None:
+    """Inches of mercury minute by minute from a materials distributor's page: 3.048 mbar in all, ever less of it."""
+    inches = (29.20, 29.17, 29.15, 29.13, 29.12, 29.11)
+    bag = [absolute_from_gauge(UNITS.Quantity(one, "inHg").m_as("mbar"), 1013.25) for one in inches]
+    assert bag[-1] - bag[0] == pytest.approx(3.048, rel=1e-3)
+    assert (bag[1] - bag[0], bag[-1] - bag[-2]) == pytest.approx((1.016, 0.3386), rel=1e-3)
+    assert held(tuple(bag), over_minutes=5, resolution_mbar=0.1).shape.startswith("bent: it rises more slowly")
 
 
 def test_rounding_to_a_coarse_gauge_scatters_the_rate_as_much_as_foretold() -> None:

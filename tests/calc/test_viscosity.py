@@ -83,6 +83,11 @@ def test_further_than_five_kelvin_outside_the_points_nothing_is_said(temperature
     assert viscosity_pa_s_at(TWO, 10) > 0.28
 
 
+def test_readings_at_one_temperature_may_differ():
+    twice = [ViscosityPoint(*one) for one in ((15, 0.28), (15, 0.30), (25, 0.15), (25, 0.16))]
+    assert viscosity_pa_s_at(viscosity_curve(twice), 15) == pytest.approx(math.sqrt(0.28 * 0.30))
+
+
 def test_viscosity_doubles_in_its_minutes_of_doubling():
     assert math.exp(30 * thickening_per_min(30)) == pytest.approx(2)
 
@@ -93,9 +98,13 @@ def test_viscosity_doubles_in_its_minutes_of_doubling():
         (lambda: viscosity_curve([ViscosityPoint(20, 0.2)]), "insufficient_data"),
         (lambda: viscosity_curve([ViscosityPoint(20, 0.2), ViscosityPoint(20, 0.21)]), "insufficient_data"),
         (lambda: viscosity_curve([ViscosityPoint(15, 0.2), ViscosityPoint(25, 0.21)]), "inconsistent"),
+        (lambda: viscosity_curve([ViscosityPoint(*one) for one in ((25, 0.1), (15, 0.3), (20, 0.31))]), "inconsistent"),
+        (lambda: viscosity_curve([ViscosityPoint(*one) for one in ((15, 0.3), (20, 0.1), (25, 0.12))]), "inconsistent"),
         (lambda: viscosity_band_at(TWO, 20), "insufficient_data"),
         (lambda: viscosity_band_at(SIX, 41), "extrapolated"),
         (lambda: ViscosityPoint(20, 180), "unit_suspect"),
+        (lambda: ViscosityPoint(20, 0.00018), "unit_suspect"),
+        (lambda: ViscosityPoint(20, 1e-6), "impossible"),
         (lambda: ViscosityPoint(20, 0), "not_positive"),
         (lambda: ViscosityPoint(293, 0.2), "impossible"),
         (lambda: thickening_per_min(0), "not_positive"),

@@ -32,6 +32,29 @@ def test_a_number_and_its_unit_are_read_into_the_unit_that_is_kept(text: str, un
 
 
 @pytest.mark.parametrize(
+    ("text", "mbar"),
+    [
+        ("1 inHg", 33.86388640341),  # 25.4 mm of 133.322387415 Pa, conventional at 0 C
+        ("1 torr", 101325 / 760 / 100),  # by definition
+    ],
+)
+def test_inches_and_millimetres_of_mercury_are_read_exactly(text: str, mbar: float) -> None:
+    assert read_quantity(text, field="this", stored_unit="mbar").value == pytest.approx(mbar, rel=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("text", "mbar_min"),
+    [
+        ("1 inHg", 6.773),  # drop test of a materials distributor's page: less than that in 5 min
+        ("0.09 inHg", 0.6096),  # the same page's example of a good bag
+        ("50 mmHg", 13.33),  # a boatbuilding handbook's infusion note: less than that in 5 min
+    ],
+)
+def test_a_published_limit_over_five_minutes_is_read_as_its_rate(text: str, mbar_min: float) -> None:
+    assert read_quantity(text, field="this", stored_unit="mbar").value / 5 == pytest.approx(mbar_min, rel=1e-3)
+
+
+@pytest.mark.parametrize(
     ("text", "unit", "key"),
     [
         ("", "kg", "missing"),
