@@ -523,7 +523,7 @@ class _Working:
             source_kind=SourceKind.YARD,
             source=f"{self.trial}, entry {self.trial.pk}; taken for what is laid {where}",
         )
-        others = ", ".join(sorted(self.by_sheets))
+        others = "; ".join(sorted(self.by_sheets))
         yield PlanCoefficient(
             words="share of the slowest fill that goes by sheets, not by the trial panel",
             value=100 * self.share_by_sheets,
