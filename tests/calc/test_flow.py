@@ -34,6 +34,7 @@ from hullbook.calc.flow import (
     fill_radial_minutes,
     fill_series_minutes,
     greatest_lift_m,
+    head_mbar,
     hose_resistance_1_m3,
     hose_shares,
     lines_enough,
@@ -366,6 +367,14 @@ def test_height_and_a_point_inlet_cost_time_against_a_level_front_from_a_line():
     assert uphill == pytest.approx([1.081, 1.158, 1.261], rel=1e-3)
     outwards = [fill_radial_minutes(flat, 0.01, r) / fill_1d_minutes(flat, r) for r in (0.10, 0.25, 0.50)]
     assert outwards == pytest.approx([1.808, 2.720, 3.412], rel=1e-3)
+
+
+def test_a_column_of_resin_takes_its_head_off_the_pull_and_a_front_closes_on_a_vent_within_a_limit():
+    """By hand and quadrature: 95 kPa less 1.8 m of resin is 75.94; from 0.5 m inwards it takes 328.9 s at most."""
+    assert 95 - head_mbar(1.8, 1080) / 10 == pytest.approx(75.94, rel=1e-3)
+    c = fill_constant_min_m2(0.2, 0.5, 2e-10, 95_000)
+    assert 60 * fill_radial_minutes(c, 0.5, 0.01) == pytest.approx(327.8, rel=1e-3)
+    assert 60 * fill_radial_minutes(c, 0.5, 1e-5) == pytest.approx(328.9, rel=1e-3)
 
 
 def test_resistances_of_sections_add_up_along_the_way():
