@@ -26,9 +26,11 @@ export function timeOfDay(ms, withSeconds = true) {
 
 /**
  * How far the tablet's clock is ahead of the book's, ms: the book wrote `said` (ISO) somewhere between the tablet's
- * `asked` and `answered` (ms); half way is off by half the way there and back at most.
+ * `asked` and `answered` (ms); half way is off by half the way there and back at most. Null where that took longer than
+ * `longestMs`: the tablet slept meanwhile, and half way may be minutes off.
  */
-export function aheadOf(said, asked, answered) {
+export function aheadOf(said, asked, answered, longestMs) {
+  if (answered - asked > longestMs) return null;
   return (asked + answered) / 2 - Date.parse(said);
 }
 

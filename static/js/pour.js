@@ -359,7 +359,7 @@ async function askBook() {
   if (!isKept) {
     seenAt = answered;
     etag = answer.headers.get("etag") ?? "";
-    clock.setAhead(aheadOf(said.now, asked, answered));
+    clock.setAhead(aheadOf(said.now, asked, answered, GIVE_UP_MS) ?? clock.ahead());
     localStorage.setItem(AHEAD_KEPT, String(clock.ahead()));
     band("clock", Math.abs(clock.ahead()) > CLOCK_OFF_MS ? clockWords(clock.ahead() / 1000) : "");
   }

@@ -66,17 +66,33 @@ MOVED_TIME = """(() => {
 })()"""
 
 
-@pytest.fixture
-def offset(monkeypatch: pytest.MonkeyPatch) -> dt.timedelta:
-    """The server's clock stands at that morning, and runs on from there."""
-    real = timezone.now
-    by = NOW - real()
-    monkeypatch.setattr(timezone, "now", lambda: real() + by)
-    return by
+class ShedTime:
+    """That morning, running on from there: the server's clock and those of the tablets in hand go on together."""
+
+    def __init__(self) -> None:
+        self.real = timezone.now
+        self.by = NOW - self.real()
+        self.tablets: list[Tablet] = []
+
+    def now(self) -> dt.datetime:
+        return self.real() + self.by
+
+    def passes(self, minutes: float) -> None:
+        """So long nobody looked at a tablet; then somebody does."""
+        self.by += dt.timedelta(minutes=minutes)
+        for tablet in self.tablets:
+            tablet.wakes_after(minutes)
 
 
 @pytest.fixture
-def shed(offset: dt.timedelta, transactional_db: None) -> Running:
+def shed_time(monkeypatch: pytest.MonkeyPatch) -> ShedTime:
+    passing = ShedTime()
+    monkeypatch.setattr(timezone, "now", passing.now)
+    return passing
+
+
+@pytest.fixture
+def shed(shed_time: ShedTime, transactional_db: None) -> Running:
     """Twenty-four minutes into a pour: three pails, the first empty; the keel inlet open; fronts and readings told."""
     day = running()
     day.sound()
@@ -133,8 +149,7 @@ class Tablet:
     def says(self, where: str) -> str:
         return self.page.locator(where).first.inner_text()
 
-    def lasts(self, minutes: float) -> None:
-        """So long nobody looked at it; then somebody does."""
+    def wakes_after(self, minutes: float) -> None:
         self.page.evaluate(
             """(ms) => {
               let state = "hidden";
@@ -152,19 +167,17 @@ class Tablet:
 
 
 @pytest.fixture
-def take(browser: Browser, live_server: LiveServer, offset: dt.timedelta) -> Iterator[Any]:
-    tablets: list[Tablet] = []
-
+def take(browser: Browser, live_server: LiveServer, shed_time: ShedTime) -> Iterator[Any]:
     def take_in_hand(name: str = "kj", *, ahead_s: float = 0) -> Tablet:
         context = browser.new_context(viewport={"width": 1280, "height": 800})
-        context.add_init_script(MOVED_TIME % round(1000 * (offset.total_seconds() + ahead_s)))
+        context.add_init_script(MOVED_TIME % round(1000 * (shed_time.by.total_seconds() + ahead_s)))
         tablet = Tablet(context, live_server.url)
-        tablets.append(tablet)
+        shed_time.tablets.append(tablet)
         tablet.signs_in(name)
         return tablet
 
     yield take_in_hand
-    for tablet in tablets:
+    for tablet in shed_time.tablets:
         assert tablet.trouble == []
         tablet.context.set_offline(False)
         tablet.context.close()
@@ -250,12 +263,12 @@ IS_SEEN = """wanted => [...document.querySelectorAll(wanted)].map((one) => {
 @pytest.mark.parametrize("cries", [False, True], ids=["calm", "crying"])
 @pytest.mark.parametrize("turn", [(1280, 800), (800, 1280)], ids=["lying", "standing"])
 def test_gel_clocks_and_the_caution_are_seen_while_a_pail_is_keyed(
-    tablet: Tablet, turn: tuple[int, int], cries: bool, tmp_path: Path
+    tablet: Tablet, shed_time: ShedTime, turn: tuple[int, int], cries: bool, tmp_path: Path
 ) -> None:
     page = tablet.page
     page.set_viewport_size({"width": turn[0], "height": turn[1]})
     if cries:
-        is_crying(tablet)
+        is_crying(tablet, shed_time)
     assert page.evaluate(IS_SEEN, ".keyed-clock") == [
         False,
         False,
@@ -405,9 +418,11 @@ def seconds(tablet: Tablet) -> int:
     return 3600 * int(hours) + 60 * int(minutes) + int(left)
 
 
-def test_clocks_are_right_the_moment_a_tablet_is_looked_at_after_ten_minutes(tablet: Tablet) -> None:
+def test_clocks_are_right_the_moment_a_tablet_is_looked_at_after_ten_minutes(
+    tablet: Tablet, shed_time: ShedTime
+) -> None:
     before, gel = seconds(tablet), tablet.says(".value-pail .figures")
-    tablet.lasts(10)
+    shed_time.passes(10)
     after, later = seconds(tablet), tablet.says(".value-pail .figures")
     assert abs(after - before - 600) <= 1
     left = [60 * int(text.split(":")[0]) + int(text.split(":")[1]) for text in (gel, later)]
@@ -490,13 +505,13 @@ def test_what_is_told_out_of_reach_stands_as_the_book_has_it_later(tablet: Table
     assert Mix.objects.get(pail_number=4).dose_phr == pytest.approx(190 / 124.8)
 
 
-def test_out_of_reach_the_page_says_since_when_it_has_not_seen_the_others(tablet: Tablet) -> None:
+def test_out_of_reach_the_page_says_since_when_it_has_not_seen_the_others(tablet: Tablet, shed_time: ShedTime) -> None:
     expect(tablet.page.locator("#pour-next")).not_to_contain_text("not seen")
     tablet.context.set_offline(True)
-    tablet.lasts(2)
+    shed_time.passes(2)
     expect(tablet.page.locator("#pour-next")).to_contain_text("Other tablets not seen since 08:24")
     tablet.tap("[data-inlet='2']")
-    tablet.lasts(6)
+    shed_time.passes(6)
     expect(tablet.page.locator("#pour-next")).to_contain_text("1 on this tablet since 08:26.")
 
 
@@ -547,17 +562,19 @@ def test_what_one_tablet_tells_the_other_shows(tablet: Tablet, take: Any) -> Non
 # ---- What cries
 
 
-def test_a_pail_about_to_gel_cries_on_every_tablet_until_somebody_has_it(tablet: Tablet, take: Any) -> None:
+def test_a_pail_about_to_gel_cries_on_every_tablet_until_somebody_has_it(
+    tablet: Tablet, take: Any, shed_time: ShedTime
+) -> None:
     other = take("mo")
     other.goes_to()
     low = tablet.page.evaluate("JSON.parse(document.querySelector('#hb-sheet').textContent).pails[1].gel.low_at")
     left = (dt.datetime.fromisoformat(low) - timezone.now()).total_seconds() / 60
-    tablet.lasts(left - 7)
+    shed_time.passes(left - 7)
     expect(tablet.page.locator(".value-pail").first).to_have_attribute("data-level", "soon")
     expect(tablet.page.locator("#pour-pails")).to_contain_text("SOON feed or dump")
     expect(tablet.page.locator("#pour-alarms .now")).to_have_count(0)
+    shed_time.passes(5)
     for one in (tablet, other):
-        one.lasts(5 if one is tablet else left - 2)
         expect(one.page.locator("#pour-alarms .now")).to_contain_text("NOW Pail 2 gels in 2 min. Feed or dump.")
     cry = "one => [getComputedStyle(one).animationDuration, getComputedStyle(one).animationTimingFunction]"
     assert tablet.page.locator(".now").evaluate(cry)[0] == "2s"  # one change a second: 1 Hz at the most
@@ -567,10 +584,10 @@ def test_a_pail_about_to_gel_cries_on_every_tablet_until_somebody_has_it(tablet:
     assert Entry.objects.filter(kind="pours.alarmtaken").count() in (0, 1)
 
 
-def is_crying(tablet: Tablet) -> None:
+def is_crying(tablet: Tablet, shed_time: ShedTime) -> None:
     """Two minutes before pail 2 gels."""
     low = tablet.page.evaluate("JSON.parse(document.querySelector('#hb-sheet').textContent).pails[1].gel.low_at")
-    tablet.lasts((dt.datetime.fromisoformat(low) - timezone.now()).total_seconds() / 60 - 2)
+    shed_time.passes((dt.datetime.fromisoformat(low) - timezone.now()).total_seconds() / 60 - 2)
     expect(tablet.page.locator("#pour-alarms .now")).to_contain_text("NOW Pail 2 gels in 2 min. Feed or dump.")
 
 
@@ -602,11 +619,11 @@ FILLED = ".filled *, [data-bar]"
 )
 @pytest.mark.parametrize("turn", [(1280, 800), (800, 1280)], ids=["lying", "standing"])
 def test_what_cries_hides_no_clock_label_or_key(
-    tablet: Tablet, first: list[str], free: str, turn: tuple[int, int], tmp_path: Path
+    tablet: Tablet, shed_time: ShedTime, first: list[str], free: str, turn: tuple[int, int], tmp_path: Path
 ) -> None:
     page = tablet.page
     page.set_viewport_size({"width": turn[0], "height": turn[1]})
-    is_crying(tablet)
+    is_crying(tablet, shed_time)
     for one in first:
         tablet.tap(one)
     page.screenshot(path=tmp_path / "crying.png")
@@ -651,7 +668,7 @@ def test_whoever_takes_a_late_side_in_hand_may_say_why_at_once(shed: Running, ta
 # ---- From the start to the close
 
 
-def test_the_start_is_the_sound_test(offset: dt.timedelta, transactional_db: None, take: Any) -> None:
+def test_the_start_is_the_sound_test(shed_time: ShedTime, transactional_db: None, take: Any) -> None:
     running()
     tablet: Tablet = take()
     tablet.goes_to()
@@ -693,11 +710,10 @@ def test_from_the_front_at_the_flange_to_the_open_questions(shed: Running, table
 
 
 def test_a_pour_left_open_says_so_cries_nothing_and_offers_closing(
-    shed: Running, take: Any, monkeypatch: pytest.MonkeyPatch
+    shed: Running, take: Any, shed_time: ShedTime
 ) -> None:
-    then, later = timezone.now, dt.timedelta(days=2)
-    monkeypatch.setattr(timezone, "now", lambda: then() + later)
-    tablet = take(ahead_s=later.total_seconds())
+    shed_time.passes(2 * 24 * 60)
+    tablet = take()
     tablet.goes_to()
     left_open = tablet.page.locator("#hb-band-left-open")
     expect(left_open).to_contain_text("This pour was begun on 12 May 2026 and is still open.")

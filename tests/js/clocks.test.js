@@ -43,7 +43,12 @@ test("a key says the time of day to the second", () => {
 
 test("how far a tablet is ahead is measured half way between asking and the answer", () => {
   assert.equal(aheadOf("2026-06-02T10:00:00.000Z", Date.parse("2026-06-02T10:01:59.900Z"),
-    Date.parse("2026-06-02T10:02:00.100Z")), 120_000);
+    Date.parse("2026-06-02T10:02:00.100Z"), 4000), 120_000);
+});
+
+test("an answer over which the tablet slept says nothing of how far it is ahead", () => {
+  assert.equal(aheadOf("2026-06-02T10:00:00.000Z", Date.parse("2026-06-02T10:00:00.000Z"),
+    Date.parse("2026-06-02T10:10:00.000Z"), 4000), null);
 });
 
 test("a clock draws at each whole second of the book's time", () => {
