@@ -30,12 +30,10 @@ from hullbook.calc.errors import (
     require_positive,
 )
 from hullbook.calc.permeability import require_permeability
-from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR, require_pull
+from hullbook.calc.vacuum import HIGHEST_STATION_MBAR, LOWEST_STATION_MBAR, require_absolute, require_pull
 from hullbook.calc.viscosity import require_viscosity
 
 STANDARD_GRAVITY_M_S2 = 9.80665
-GAUGE_SUSPECTED_ABOVE_MBAR = 300.0
-"""A bag said to stand above this is a gauge reading mixed up; no limit of use (common practice, no source)."""
 LIQUID_RESIN_KG_M3 = (900.0, 1500.0)
 LINES_LAID_TO_M = 0.01
 SERIES_BELOW = 1e-3
@@ -457,10 +455,9 @@ def driving_pressure_pa(station_mbar: float, bag_mbar_abs: float) -> float:
     require_not_negative("bag_mbar_abs", bag_mbar_abs, "mbar absolute")
     if bag_mbar_abs >= station_mbar:
         raise InputRefused("impossible", "bag_mbar_abs", bag_mbar_abs, "the bag stands no lower than the air around it")
-    if bag_mbar_abs > GAUGE_SUSPECTED_ABOVE_MBAR:
-        accepted = f"give mbar absolute; a gauge that shows {bag_mbar_abs:g} leaves {station_mbar - bag_mbar_abs:g}"
-        raise InputRefused("unit_suspect", "bag_mbar_abs", bag_mbar_abs, accepted)
-    return 100 * (station_mbar - bag_mbar_abs)
+    left_mbar = station_mbar - bag_mbar_abs
+    require_absolute(bag_mbar_abs, f"give mbar absolute; a gauge that shows {bag_mbar_abs:g} leaves {left_mbar:g}")
+    return 100 * left_mbar
 
 
 def head_mbar(height_m: float, liquid_resin_density_kg_m3: float) -> float:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 
 from hullbook.calc.errors import InputRefused, require_between, require_fraction, require_not_negative, require_positive
-from hullbook.calc.flow import GAUGE_SUSPECTED_ABOVE_MBAR
+from hullbook.calc.vacuum import require_absolute
 from hullbook.calc.verdict import Level, Verdict
 
 ZERO_CELSIUS_K = 273.15
@@ -102,9 +102,7 @@ def judge_boil_margin(
     as `vapour_pressure_mbar`. Factors are common practice, no source.
     """
     require_not_negative("bag_mbar_abs", bag_mbar_abs, "mbar")
-    if bag_mbar_abs > GAUGE_SUSPECTED_ABOVE_MBAR:
-        accepted = "give mbar absolute: station pressure less what a gauge shows"
-        raise InputRefused("unit_suspect", "bag_mbar_abs", bag_mbar_abs, accepted)
+    require_absolute(bag_mbar_abs, "give mbar absolute: station pressure less what a gauge shows")
     if not 1 <= red <= amber:
         raise InputRefused("inconsistent", "red", red, f"give a factor from 1 to {amber:g}")
     if warmest_c > HIGHEST_BEFORE_GEL_C:

@@ -29,6 +29,8 @@ ATMOSPHERE_MBAR = 1013.25
 ATMOSPHERE_PA = 101_325.0
 LOWEST_STATION_MBAR = 500.0
 HIGHEST_STATION_MBAR = 1085.0
+GAUGE_SUSPECTED_ABOVE_MBAR = 300.0
+"""A bag said to stand above this is a gauge reading mixed up; no limit of use (common practice, no source)."""
 ZERO_CELSIUS_K = 273.15
 LAPSE_K_M = 0.0065
 SEA_LEVEL_K = 288.15
@@ -116,6 +118,16 @@ def gauge_from_absolute(pressure_mbar_abs: float, station_mbar: float) -> float:
     require_between("station_mbar", station_mbar, LOWEST_STATION_MBAR, HIGHEST_STATION_MBAR, "mbar")
     require_between("pressure_mbar_abs", pressure_mbar_abs, 0, station_mbar, "mbar absolute")
     return station_mbar - pressure_mbar_abs
+
+
+def require_absolute(bag_mbar_abs: float, accepted: str) -> float:
+    """Give back a bag pressure that may be absolute; above 300 mbar it is usually a gauge reading: `unit_suspect`.
+
+    `accepted` says what to give instead.
+    """
+    if bag_mbar_abs > GAUGE_SUSPECTED_ABOVE_MBAR:
+        raise InputRefused("unit_suspect", "bag_mbar_abs", bag_mbar_abs, accepted)
+    return bag_mbar_abs
 
 
 def require_pull(field: str, pull_pa: float) -> float:

@@ -385,10 +385,9 @@ function warmestLaminate(sheet) {
  * Earliest gel in the part of what came from a pail: at the pail's temperature until it is drawn, from then on at that of
  * the warmest laminate, as far as the gel table reaches. `isPast` where it does not: warmer laminate gels sooner.
  */
-function gelInPart(sheet, pail) {
+function gelInPart(sheet, laminate, pail) {
   const own = { pail: pail.number, at: Date.parse(pail.gel.low_at), isPast: false };
   const drawnFrom = onSince(sheet, pail);
-  const laminate = warmestLaminate(sheet);
   if (drawnFrom === null || !laminate.length || !sheet.mix.gel_table) return own;
   const mixedAt = Date.parse(pail.mixed_at);
   const { temperatures_c: tabled } = sheet.mix.gel_table;
@@ -405,7 +404,8 @@ function gelInPart(sheet, pail) {
 function firstGel(sheet) {
   const isInPart = (pail) => !isLost(sheet, pail) || (pail.left_kg !== null && pail.left_kg < pail.mixed_kg);
   const timed = sheet.pails.filter((pail) => isInPart(pail) && pail.gel.low_at);
-  const clocks = timed.map((pail) => gelInPart(sheet, pail));
+  const laminate = warmestLaminate(sheet);
+  const clocks = timed.map((pail) => gelInPart(sheet, laminate, pail));
   return clocks.reduce((first, one) => (first && first.at <= one.at ? first : one), null);
 }
 

@@ -138,7 +138,6 @@ const FOLDS = {
       thermometer: numberOf(told.thermometer),
       inlet: told.inlet,
       mixed_by: told.mixed_by,
-      second_person: told.second_person,
     };
   },
 

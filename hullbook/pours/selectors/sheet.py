@@ -392,7 +392,7 @@ def _mix(
 
 
 def _before(day: PourDay) -> dict[str, Any] | None:
-    """What the next pail most likely shares with the last: never what is measured."""
+    """What the next pail most likely shares with the last: never what is measured, nor who read the scale."""
     if not day.pails:
         return None
     mix, components = day.pails[-1].mix, day.pails[-1].components
@@ -405,7 +405,6 @@ def _before(day: PourDay) -> dict[str, Any] | None:
         "thermometer": mix.thermometer_id,
         "inlet": mix.inlet,
         "mixed_by": mix.mixed_by,
-        "second_person": mix.second_person,
     }
 
 

@@ -91,7 +91,7 @@ def stack_kind(materials: Iterable[Material], medium: int | None) -> StackKind:
 
 def panel_kind(panel: TrialPanel) -> StackKind:
     """The kind of stack a trial panel was of."""
-    return stack_kind((line.material for line in panel.zone.lines.select_related("material")), panel.medium_id)
+    return stack_kind((line.material for line in panel.zone.lines.all()), panel.medium_id)
 
 
 @dataclass(frozen=True)
@@ -240,7 +240,8 @@ def trial_for(plan: ResinPlan) -> TrialPanel | None:
     sound = TrialPanel.objects.current().filter(
         system=plan.system, medium=medium, entry__judgements__code=START_CODE, entry__judgements__level="pass"
     )
-    latest = sound.select_related("entry", "zone__revision__boat_model", "medium").order_by("-pk")
+    related = sound.select_related("entry", "zone__revision__boat_model", "medium")
+    latest = related.prefetch_related("zone__lines__material").order_by("-pk")
     kind_of = ((panel, panel_kind(panel)) for panel in latest)
     return next((panel for panel, had in kind_of if any(kind.is_tried_by(had) for kind in kinds)), None)
 
