@@ -358,8 +358,10 @@ async function askBook() {
   book = said;
   if (!isKept) {
     seenAt = answered;
-    etag = answer.headers.get("etag") ?? "";
-    clock.setAhead(aheadOf(said.now, asked, answered, GIVE_UP_MS) ?? clock.ahead());
+    const ahead = aheadOf(said.now, asked, answered, GIVE_UP_MS);
+    // A book that has not changed says no time: where this one told none, the next is asked for whole again.
+    etag = ahead === null ? "" : (answer.headers.get("etag") ?? "");
+    clock.setAhead(ahead ?? clock.ahead());
     localStorage.setItem(AHEAD_KEPT, String(clock.ahead()));
     band("clock", Math.abs(clock.ahead()) > CLOCK_OFF_MS ? clockWords(clock.ahead() / 1000) : "");
   }

@@ -456,6 +456,36 @@ def test_a_tablet_two_minutes_behind_says_so_and_its_times_are_put_right(shed: R
     assert abs(seconds(tablet) - 22 * 60) < 60
 
 
+# An answer of the book comes, but before the page reads it the tablet sleeps for ten minutes, once.
+SLEEPS_OVER_AN_ANSWER = """() => {
+  const asks = window.fetch;
+  window.fetch = async (...asked) => {
+    const answer = await asks(...asked);
+    const isSheet = new URL(asked[0], location).pathname.endsWith("/sheet.json");
+    if (!isSheet || answer.status !== 200 || document.body.dataset.slept) return answer;
+    await window.shedTimePasses();
+    window.moveOn(10 * 60000);
+    document.body.dataset.slept = "yes";
+    return answer;
+  };
+}"""
+
+
+def test_a_tablet_that_slept_over_an_answer_still_has_the_right_time(
+    shed: Running, tablet: Tablet, shed_time: ShedTime
+) -> None:
+    def ten_minutes() -> None:
+        shed_time.by += dt.timedelta(minutes=10)
+
+    tablet.page.expose_function("shedTimePasses", ten_minutes)
+    tablet.page.evaluate(SLEEPS_OVER_AN_ANSWER)
+    shed.front("5", HullSide.PORT, 700, 23)
+    expect(tablet.page.locator("body")).to_have_attribute("data-slept", "yes", timeout=15_000)
+    tablet.page.wait_for_timeout(1500)
+    ran = (shed_time.now() - MORNING).total_seconds() - 2 * 60
+    assert abs(seconds(tablet) - ran) <= 3
+
+
 # ---- Out of reach
 
 
